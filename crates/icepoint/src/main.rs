@@ -1,0 +1,2 @@
+//! (being built)
+fn main() {}
