@@ -1,1 +1,4 @@
 //! (being built)
+
+pub mod file;
+pub mod quantity;

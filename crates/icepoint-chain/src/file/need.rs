@@ -1,0 +1,54 @@
+//! `[chain]` and `[need]`: what the measurement is called, and what is asked of it.
+
+use super::given::{Given, Interval};
+
+/// `[need]`: range, accuracy, surroundings, and what the owner is willing to do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Need {
+    /// Temperatures of the measuring junction, °C.
+    pub hot: Given<Interval>,
+    /// Temperatures of the board, °C.
+    pub board: Given<Interval>,
+    /// Largest error of the reading accepted at 95 %, K.
+    pub accuracy: Given<f64>,
+    /// Time in which a step must settle, s; nothing is asked when absent.
+    pub settle_within: Option<Given<f64>>,
+    /// Remaining share of a step that counts as settled (0.001 is 0.1 %).
+    pub settle_to: Given<f64>,
+    /// Mains frequency, Hz.
+    pub mains: Given<f64>,
+    /// Pick-up in series with the thermocouple at the mains frequency, V rms.
+    pub series_pickup: Given<f64>,
+    /// Pick-up common to both wires at the mains frequency, V rms.
+    pub common_pickup: Given<f64>,
+    /// Largest mains residual in the reading, K (peak); nothing is asked when absent.
+    pub mains_residual: Option<Given<f64>>,
+    /// The calibration that the owner is willing to do.
+    pub calibration: Given<CalibrationEffort>,
+}
+
+/// What the owner is willing to do to each finished board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum CalibrationEffort {
+    /// Nothing.
+    None,
+    /// One point: the zero is trimmed.
+    Zero,
+    /// Two points: zero and span are trimmed.
+    ZeroAndSpan,
+}
+
+impl CalibrationEffort {
+    /// Every accepted spelling.
+    pub const SPELLINGS: &'static [(&'static str, Self)] =
+        &[("none", Self::None), ("zero", Self::Zero), ("zero and span", Self::ZeroAndSpan)];
+
+    /// Number of points it takes.
+    pub fn points(self) -> usize {
+        match self {
+            Self::None => 0,
+            Self::Zero => 1,
+            Self::ZeroAndSpan => 2,
+        }
+    }
+}
