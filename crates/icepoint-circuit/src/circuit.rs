@@ -75,7 +75,19 @@ impl Circuit {
         sources.sort_by_key(|&(p, at, _)| (p, at));
         let products = stamps.products.iter().map(|&(p, q, at, k)| (p, q, row(at), k)).collect();
         let amps = stamps.amps.iter().map(|amp| AmpLimits::new(amp, column)).collect();
-        Ok(Circuit { net: net.clone(), parameters, nominal, base, position, sources, products, amps, stamps, dc, ac })
+        Ok(Circuit {
+            net: net.clone(),
+            parameters,
+            nominal,
+            base,
+            position,
+            sources,
+            products,
+            amps,
+            stamps,
+            dc,
+            ac,
+        })
     }
 
     /// The netlist that was compiled.
@@ -131,7 +143,7 @@ impl Circuit {
         ws.ready = false;
         self.demand_linear()?;
         self.demand_length(values)?;
-        if ws.factored.a.len() != self.dc.plan.slots() + 1 {
+        if !self.has_room(ws) {
             *ws = self.workspace(); // A workspace of another circuit.
         }
         if !self.dc.assemble(values, &mut ws.factored.a) {
@@ -181,8 +193,12 @@ impl Circuit {
         self.position.get(node.0 as usize).filter(|&&at| at != u32::MAX).map(|&at| at as usize)
     }
 
-    fn fits(&self, ws: &Workspace, x: &[f64]) -> bool {
-        ws.ready && ws.factored.a.len() == self.dc.plan.slots() + 1 && x.len() == self.dc.plan.n
+    pub(crate) fn fits(&self, ws: &Workspace, x: &[f64]) -> bool {
+        ws.ready && self.has_room(ws) && x.len() == self.dc.plan.n
+    }
+
+    fn has_room(&self, ws: &Workspace) -> bool {
+        ws.factored.a.len() == self.dc.plan.slots() + 1 && ws.factored.size() == self.dc.plan.n
     }
 
     pub(crate) fn right_hand_side(&self, values: &[f64], x: &mut [f64]) {

@@ -33,8 +33,7 @@ impl Junction {
         let per_kelvin = ideality * BOLTZMANN / ELEMENTARY_CHARGE;
         let exponent = at(diode::BANDGAP) / per_kelvin * (1.0 / STATED_AT - 1.0 / kelvin)
             + at(diode::EXPONENT) / ideality * libm::log(kelvin / STATED_AT);
-        let junction =
-            Junction { saturation: stated * libm::exp(exponent), thermal: per_kelvin * kelvin };
+        let junction = Junction { saturation: stated * libm::exp(exponent), thermal: per_kelvin * kelvin };
         (junction.saturation > 0.0 && junction.saturation.is_finite()).then_some(junction)
     }
 
@@ -76,7 +75,8 @@ pub(crate) fn derivatives(values: &[f64], base: u32, volts: f64) -> Option<[(u32
     let span = 1.0 / STATED_AT - 1.0 / kelvin;
     let logarithm = libm::log(kelvin / STATED_AT);
     // i = Is·(exp(v/Vt) − 1): d i = i·d ln Is − g·v·d ln Vt.
-    let by = |saturation_log: f64, thermal_log: f64| current * saturation_log - conductance * volts * thermal_log;
+    let by =
+        |saturation_log: f64, thermal_log: f64| current * saturation_log - conductance * volts * thermal_log;
     Some([
         (diode::SATURATION_CURRENT, by(1.0 / at(diode::SATURATION_CURRENT), 0.0)),
         (
@@ -85,10 +85,7 @@ pub(crate) fn derivatives(values: &[f64], base: u32, volts: f64) -> Option<[(u32
         ),
         (
             diode::KELVIN,
-            by(
-                bandgap * ratio / (ideality * kelvin * kelvin) + power / (ideality * kelvin),
-                1.0 / kelvin,
-            ),
+            by(bandgap * ratio / (ideality * kelvin * kelvin) + power / (ideality * kelvin), 1.0 / kelvin),
         ),
         (diode::BANDGAP, by(ratio * span / ideality, 0.0)),
         (diode::EXPONENT, by(logarithm / ideality, 0.0)),

@@ -157,12 +157,16 @@ impl Element {
     pub fn nodes(&self) -> Vec<Node> {
         match self {
             Element::Resistor { a, b, .. } | Element::Capacitor { a, b, .. } => vec![*a, *b],
-            Element::VoltageSource { plus, minus, .. } | Element::Ccvs { plus, minus, .. } => vec![*plus, *minus],
+            Element::VoltageSource { plus, minus, .. } | Element::Ccvs { plus, minus, .. } => {
+                vec![*plus, *minus]
+            }
             Element::CurrentSource { from, to, .. } | Element::Cccs { from, to, .. } => vec![*from, *to],
             Element::Vcvs { plus, minus, ctrl_plus, ctrl_minus, .. } => {
                 vec![*plus, *minus, *ctrl_plus, *ctrl_minus]
             }
-            Element::Vccs { from, to, ctrl_plus, ctrl_minus, .. } => vec![*from, *to, *ctrl_plus, *ctrl_minus],
+            Element::Vccs { from, to, ctrl_plus, ctrl_minus, .. } => {
+                vec![*from, *to, *ctrl_plus, *ctrl_minus]
+            }
             Element::OpAmp { plus, minus, out, supply, .. } => {
                 let mut all = vec![*plus, *minus, *out];
                 all.extend(supply.iter().flat_map(|(high, low)| [*high, *low]));

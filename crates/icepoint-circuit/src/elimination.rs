@@ -189,10 +189,8 @@ impl Plan {
         for (value, &row) in a.iter().zip(&self.slot_row) {
             let size = value.norm();
             let largest = &mut scale[row as usize];
-            // Written so that NaN wins: it must not pass for a sound matrix.
-            if !(size <= *largest) {
-                *largest = size;
-            }
+            // NaN must win: it may not pass for a sound matrix.
+            *largest = if size <= *largest { *largest } else { size };
         }
         let mut sound = true;
         for k in 0..self.n {
@@ -277,7 +275,11 @@ impl<T: Scalar> DenseFactor<T> {
     }
 
     /// Factors the matrix given by `(row, column, value)`, each place once. `Err`: the position that no pivot is left for.
-    pub fn factor(&mut self, entries: impl Iterator<Item = (u32, u32, T)>, scale: &mut [f64]) -> Result<(), usize> {
+    pub fn factor(
+        &mut self,
+        entries: impl Iterator<Item = (u32, u32, T)>,
+        scale: &mut [f64],
+    ) -> Result<(), usize> {
         let n = self.n;
         self.a.fill(T::default());
         scale.fill(0.0);
@@ -287,8 +289,8 @@ impl<T: Scalar> DenseFactor<T> {
         }
         for k in 0..n {
             let mut best = (k, -1.0);
-            for i in k..n {
-                let size = self.a[i * n + k].norm() / scale[i];
+            for (i, &largest) in scale.iter().enumerate().skip(k) {
+                let size = self.a[i * n + k].norm() / largest;
                 if size > best.1 {
                     best = (i, size);
                 }
@@ -323,43 +325,36 @@ impl<T: Scalar> DenseFactor<T> {
     /// Solves in place.
     pub fn solve(&self, b: &mut [T]) {
         let n = self.n;
-        for k in 0..n {
-            b.swap(k, self.swaps[k] as usize);
+        for (k, &p) in self.swaps.iter().enumerate() {
+            b.swap(k, p as usize);
         }
-        for i in 0..n {
-            let mut value = b[i];
-            for k in 0..i {
-                value = value - self.a[i * n + k] * b[k];
-            }
-            b[i] = value;
+        for (i, row) in self.a.chunks_exact(n).enumerate() {
+            b[i] = row[..i].iter().zip(&b[..i]).fold(b[i], |value, (&l, &x)| value - l * x);
         }
-        for i in (0..n).rev() {
-            let mut value = b[i];
-            for j in i + 1..n {
-                value = value - self.a[i * n + j] * b[j];
-            }
-            b[i] = value * self.a[i * n + i];
+        for (i, row) in self.a.chunks_exact(n).enumerate().rev() {
+            let value = row[i + 1..].iter().zip(&b[i + 1..n]).fold(b[i], |value, (&u, &x)| value - u * x);
+            b[i] = value * row[i];
         }
     }
 
     /// Solves the transposed system in place.
     pub fn solve_transposed(&self, b: &mut [T]) {
         let n = self.n;
-        for i in 0..n {
-            let value = b[i] * self.a[i * n + i];
+        for (i, row) in self.a.chunks_exact(n).enumerate() {
+            let value = b[i] * row[i];
             b[i] = value;
-            for j in i + 1..n {
-                b[j] = b[j] - self.a[i * n + j] * value;
+            for (x, &u) in b[i + 1..n].iter_mut().zip(&row[i + 1..]) {
+                *x = *x - u * value;
             }
         }
-        for i in (0..n).rev() {
+        for (i, row) in self.a.chunks_exact(n).enumerate().rev() {
             let value = b[i];
-            for k in 0..i {
-                b[k] = b[k] - self.a[i * n + k] * value;
+            for (x, &l) in b[..i].iter_mut().zip(&row[..i]) {
+                *x = *x - l * value;
             }
         }
-        for k in (0..n).rev() {
-            b.swap(k, self.swaps[k] as usize);
+        for (k, &p) in self.swaps.iter().enumerate().rev() {
+            b.swap(k, p as usize);
         }
     }
 }
@@ -396,8 +391,14 @@ impl<T: Scalar> Factored<T> {
         if self.planned {
             return Ok(());
         }
-        let entries = plan.slot_row.iter().zip(&plan.slot_column).zip(&self.kept).map(|((&i, &j), &v)| (i, j, v));
+        let entries =
+            plan.slot_row.iter().zip(&plan.slot_column).zip(&self.kept).map(|((&i, &j), &v)| (i, j, v));
         self.dense.factor(entries, &mut self.scale)
+    }
+
+    /// Number of unknowns that there is room for.
+    pub fn size(&self) -> usize {
+        self.scale.len()
     }
 
     /// Whether the planned order was sound for the last matrix.

@@ -110,7 +110,9 @@ fn listed(names: &[String]) -> String {
 impl fmt::Display for CircuitError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            CircuitError::Empty => write!(f, "the circuit has no elements: add at least a source and a resistor"),
+            CircuitError::Empty => {
+                write!(f, "the circuit has no elements: add at least a source and a resistor")
+            }
             CircuitError::DuplicateName { name } => {
                 write!(f, "two elements are called {name}: give one of them another name")
             }
@@ -119,7 +121,10 @@ impl fmt::Display for CircuitError {
                 "{element} is connected to a node that this netlist doesn't have: take nodes from the netlist that the element is added to"
             ),
             CircuitError::UnknownSource { element, sensed, available } => {
-                write!(f, "{element} is controlled by the current of {sensed}, which is not a voltage source here")?;
+                write!(
+                    f,
+                    "{element} is controlled by the current of {sensed}, which is not a voltage source here"
+                )?;
                 if available.is_empty() {
                     write!(f, "; put a 0 V source where the current is to be sensed and name it")
                 } else {
@@ -163,10 +168,9 @@ impl fmt::Display for CircuitError {
                 f,
                 "the equations leave {unknown} open: look for an amplifier without feedback, a controlled source that cancels a resistor, or two values that are more than 15 decades apart"
             ),
-            CircuitError::NotLinear { element } => write!(
-                f,
-                "{element} is not linear: use operating_point instead of the linear solution"
-            ),
+            CircuitError::NotLinear { element } => {
+                write!(f, "{element} is not linear: use operating_point instead of the linear solution")
+            }
             CircuitError::NoConvergence { node, steps } => {
                 write!(f, "no operating point found: node {node} swings. The last steps:")?;
                 for step in steps {

@@ -1,20 +1,32 @@
 //! (being built)
 mod circuit;
 mod complex;
+mod diode;
 mod element;
 mod elimination;
 mod error;
 mod limits;
 mod netlist;
+mod noise;
+mod operating_point;
 mod parameter;
+mod quadrature;
+mod response;
+mod sensitivity;
 mod stamps;
+mod step;
 mod system;
 mod topology;
 
 pub use circuit::{Circuit, Workspace};
 pub use complex::Complex;
+pub use diode::{BOLTZMANN, ELEMENTARY_CHARGE};
 pub use element::{DiodeFigures, Element, InAmpFigures, NoiseFigures, OpAmpFigures};
 pub use error::{CircuitError, NewtonStep};
 pub use limits::{LimitHit, LimitKind};
 pub use netlist::{ElementId, Netlist, Node};
+pub use noise::{NoiseBand, NoiseCause, NoiseDensity, NoiseReport, NoiseShare};
+pub use operating_point::{OperatingPoint, OutputState};
 pub use parameter::{Parameter, ParameterId};
+pub use response::AcSolution;
+pub use step::StepResponse;

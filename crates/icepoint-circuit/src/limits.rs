@@ -64,7 +64,7 @@ impl AmpLimits {
         Some((at_or_ground(x, negative) + margin(low), at_or_ground(x, positive) - margin(high)))
     }
 
-    fn output(&self, values: &[f64], x: &[f64]) -> Option<(f64, f64)> {
+    pub fn output(&self, values: &[f64], x: &[f64]) -> Option<(f64, f64)> {
         self.range(values, x, amp::OUTPUT_LOW, amp::OUTPUT_HIGH)
     }
 
@@ -86,7 +86,8 @@ impl Circuit {
             return hits;
         }
         for a in &self.amps {
-            let mut hit = |kind, volts, allowed| hits.push(LimitHit { element: a.element, kind, volts, allowed });
+            let mut hit =
+                |kind, volts, allowed| hits.push(LimitHit { element: a.element, kind, volts, allowed });
             if let Some(allowed) = a.output(values, x) {
                 let volts = at_or_ground(x, a.out);
                 if !within(volts, allowed) {

@@ -87,7 +87,10 @@ impl Netlist {
 
     /// Every element with its name, in the order of adding.
     pub fn elements(&self) -> impl Iterator<Item = (ElementId, &str, &Element)> {
-        self.elements.iter().enumerate().map(|(at, (name, element))| (ElementId(at as u32), name.as_str(), element))
+        self.elements
+            .iter()
+            .enumerate()
+            .map(|(at, (name, element))| (ElementId(at as u32), name.as_str(), element))
     }
 
     /// Name of an element; `?` for an element of another netlist.

@@ -132,7 +132,8 @@ impl Stamps {
     /// Builds the equations. The netlist must have passed the checks of [`crate::topology`]. `base[e]` is the first
     /// parameter of element `e`; `sensed` tells which voltage sources control others.
     pub fn new(net: &Netlist, base: &[u32], sensed: &[Option<ElementId>]) -> Stamps {
-        let mut s = Stamps { unknowns: net.nodes().skip(1).map(Unknown::Node).collect(), ..Stamps::default() };
+        let mut s =
+            Stamps { unknowns: net.nodes().skip(1).map(Unknown::Node).collect(), ..Stamps::default() };
         let count = net.elements().count();
         s.own_row = vec![None; count];
         s.inner = vec![None; count];

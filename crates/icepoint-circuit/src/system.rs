@@ -50,7 +50,9 @@ impl System {
             entries.push((row, column, k * values[p as usize]));
         }
         for d in &stamps.diodes {
-            for ((row, column), sign) in quartet((d.anode, d.anode_row), (d.cathode, d.cathode_row)).into_iter().flatten() {
+            for ((row, column), sign) in
+                quartet((d.anode, d.anode_row), (d.cathode, d.cathode_row)).into_iter().flatten()
+            {
                 entries.push((row, column, sign * DIODE_WHEN_PLANNING));
             }
         }

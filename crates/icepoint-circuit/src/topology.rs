@@ -305,9 +305,17 @@ fn figures(name: &str, element: &Element) -> Result<(), CircuitError> {
             } = figures;
             demand("the gain (V/V)", *gain, Range::Positive)?;
             demand("the bandwidth (Hz)", *bandwidth_hz, Range::PositiveOrInfinite)?;
-            demand("the differential input resistance (Ω)", *differential_resistance, Range::PositiveOrInfinite)?;
+            demand(
+                "the differential input resistance (Ω)",
+                *differential_resistance,
+                Range::PositiveOrInfinite,
+            )?;
             demand("the common input resistance (Ω)", *common_resistance, Range::PositiveOrInfinite)?;
-            demand("the resistance of the reference pin (Ω)", *reference_resistance, Range::PositiveOrInfinite)?;
+            demand(
+                "the resistance of the reference pin (Ω)",
+                *reference_resistance,
+                Range::PositiveOrInfinite,
+            )?;
             for (what, value) in [("common-mode", cmrr), ("supply", psrr)] {
                 demand(&format!("the {what} rejection (V/V)"), *value, Range::NotZero)?;
             }
