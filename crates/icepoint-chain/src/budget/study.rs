@@ -1,0 +1,251 @@
+//! A board from birth to reading: its deviations, its calibration with what that brings in, and its readings over the
+//! grid. GUM, worst case and Monte Carlo all evaluate this one function.
+
+use crate::chain::{CalibrationMethod, CalibrationWish, Correction};
+use crate::imperfection::{Distribution, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use crate::model::{BoardState, HotEnd, Model, ModelError, ReadingNoise, Scratch};
+use crate::situation::{Situation, grid};
+
+/// Number of calibration choices looked at side by side.
+pub const WISHES: usize = CalibrationWish::ALL.len();
+
+/// A model over a grid, with the imperfections of its calibration added to its own.
+#[derive(Debug)]
+pub struct Study<'m> {
+    /// The chain's model.
+    pub model: &'m Model,
+    /// The model's imperfections, then those of the calibration.
+    pub imperfections: Vec<Imperfection>,
+    /// Degrees of freedom of each.
+    pub degrees_of_freedom: Vec<f64>,
+    /// Mean of each deviation.
+    pub mean: Vec<f64>,
+    /// Hot temperatures, °C.
+    pub hot: Vec<f64>,
+    /// Board temperatures, °C.
+    pub board: Vec<f64>,
+    ends: Vec<HotEnd>,
+    heads: Vec<f64>,
+    points: Vec<CalibrationPoint>,
+    thermometer: Option<usize>,
+    source_gain: Option<usize>,
+    source_offset: Option<usize>,
+}
+
+#[derive(Debug)]
+struct CalibrationPoint {
+    celsius: f64,
+    end: HotEnd,
+    reference: Option<usize>,
+    reading: Option<usize>,
+}
+
+impl<'m> Study<'m> {
+    /// Over the grid that the chain asks for.
+    pub fn new(model: &'m Model) -> Self {
+        let chain = model.chain();
+        let hot = grid(chain.need.hot, chain.settings.hot_points.max(1));
+        let board = grid(chain.need.board, chain.settings.board_points.max(1));
+        Self::over(model, hot, board)
+    }
+
+    /// Over a grid of one's own, °C.
+    pub fn over(model: &'m Model, hot: Vec<f64>, board: Vec<f64>) -> Self {
+        let chain = model.chain();
+        let mut study = Self {
+            model,
+            imperfections: model.imperfections().to_vec(),
+            degrees_of_freedom: vec![f64::INFINITY; model.imperfections().len()],
+            mean: Vec::new(),
+            ends: hot.iter().map(|&t| model.hot_end(t)).collect(),
+            heads: board.iter().map(|&b| Situation::at(chain, chain.need.hot.1, b).head).collect(),
+            hot,
+            board,
+            points: Vec::new(),
+            thermometer: None,
+            source_gain: None,
+            source_offset: None,
+        };
+        study.add_calibration();
+        study.mean = study.imperfections.iter().map(|i| i.distribution.mean()).collect();
+        study
+    }
+
+    fn add(&mut self, id: &str, label: String, d: Distribution, unit: &'static str, dof: f64) -> Option<usize> {
+        if !(d.standard() > 0.0) {
+            return None;
+        }
+        self.imperfections.push(Imperfection {
+            id: format!("calibration.{id}"),
+            label,
+            family: Family::Calibration,
+            distribution: d,
+            unit,
+            source: Source::new(SourceKind::User, "calibration_plan in the chain file"),
+            persistence: Persistence::Board,
+            removed_by: Removes::NOTHING,
+        });
+        self.degrees_of_freedom.push(dof);
+        Some(self.imperfections.len() - 1)
+    }
+
+    fn add_calibration(&mut self) {
+        let model = self.model;
+        let plan = &model.chain().plan;
+        if let CalibrationMethod::MillivoltSource { relative, fixed } = plan.method {
+            let d = Distribution::Rectangular;
+            self.source_gain = self.add("source_gain", "millivolt source, gain".into(), d(relative), "1", f64::INFINITY);
+            self.source_offset =
+                self.add("source_offset", "millivolt source, offset".into(), d(fixed), "V", f64::INFINITY);
+            self.thermometer = self.add(
+                "thermometer",
+                "knowledge of the terminals' temperature during calibration".into(),
+                d(plan.thermometer),
+                "K",
+                f64::INFINITY,
+            );
+        }
+        // One reading's spread, V at the converter; quantisation and non-linearity stay however many are averaged.
+        let (mut averaged, mut kept) = (0.0, 0.0);
+        for i in model.imperfections().iter().filter(|i| i.persistence == Persistence::Reading) {
+            let variance = i.distribution.standard() * i.distribution.standard();
+            match i.family {
+                Family::Converter if i.id != "converter.noise" => kept += variance,
+                _ => averaged += variance,
+            }
+        }
+        let readings = f64::from(plan.readings.max(1));
+        let spread = (averaged / readings + kept).sqrt();
+        let share = if spread > 0.0 { averaged / readings / (spread * spread) } else { 0.0 };
+        // Only the averaged part was estimated from readings; Welch–Satterthwaite within this one entry.
+        let dof = if share > 0.0 && readings > 1.0 { (readings - 1.0) / (share * share) } else { f64::INFINITY };
+        for (k, &celsius) in plan.at.iter().take(2).enumerate() {
+            let n = k + 1;
+            let reference = match plan.method {
+                CalibrationMethod::KnownTemperature { accuracy } => self.add(
+                    &format!("reference.{n}"),
+                    format!("known temperature at {celsius:.0} °C"),
+                    Distribution::Rectangular(accuracy),
+                    "K",
+                    f64::INFINITY,
+                ),
+                CalibrationMethod::MillivoltSource { .. } => None,
+            };
+            let label = format!("mean of the readings at {celsius:.0} °C");
+            let reading = self.add(&format!("reading.{n}"), label, Distribution::Normal(spread), "V", dof);
+            self.points.push(CalibrationPoint { celsius, end: self.model.hot_end(celsius), reference, reading });
+        }
+    }
+
+    /// Grid points: board × hot, hot running fastest.
+    pub fn points(&self) -> usize {
+        self.hot.len() * self.board.len()
+    }
+
+    /// Temperatures (hot, board) of a grid point, °C.
+    pub fn temperatures(&self, point: usize) -> (f64, f64) {
+        (self.hot[point % self.hot.len()], self.board[point / self.hot.len()])
+    }
+
+    /// Readings of one board at all grid points for all calibration choices: `out[wish · points + point]`, °C.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the deviations make the circuit unsolvable.
+    pub fn readings(&self, d: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
+        let corrections = self.corrections(d, work)?;
+        work.emf.clear();
+        work.emf.extend(self.ends.iter().map(|end| self.model.hot_emf(end, d)));
+        let (lowest, highest) =
+            work.emf.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &e| (a.min(e), b.max(e)));
+        let points = self.points();
+        for (row, (&board, &head)) in self.board.iter().zip(&self.heads).enumerate() {
+            let state = self.model.board_state(board, d, &mut work.scratch)?;
+            let volts = |emf: f64| self.model.thermocouple_volts(emf, head, &state, d);
+            // Limits are linear in v: inside at both ends is inside in between.
+            let inside = self.model.within_limits(volts(lowest), &mut work.scratch)
+                && self.model.within_limits(volts(highest), &mut work.scratch);
+            for (column, &emf) in work.emf.iter().enumerate() {
+                let output = self.model.output_volts(&state, volts(emf), inside, &mut work.scratch);
+                let rule = self.model.rule_volts(&state, output, d, ReadingNoise::Included);
+                let point = row * self.hot.len() + column;
+                for (wish, c) in corrections.iter().enumerate() {
+                    out[wish * points + point] = self.model.celsius(&state, c.offset + c.gain * rule);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Reading of one board at one grid point after one calibration choice, °C.
+    ///
+    /// # Errors
+    /// As [`Study::readings`].
+    pub fn reading(&self, wish: usize, point: usize, d: &[f64], work: &mut Work) -> Result<f64, ModelError> {
+        let correction = if wish == 0 { self.model.correction() } else { self.corrections(d, work)?[wish] };
+        let (row, column) = (point / self.hot.len(), point % self.hot.len());
+        let state = self.model.board_state(self.board[row], d, &mut work.scratch)?;
+        let emf = self.model.hot_emf(&self.ends[column], d);
+        let v = self.model.thermocouple_volts(emf, self.heads[row], &state, d);
+        let output = self.model.output_volts(&state, v, false, &mut work.scratch);
+        let rule = self.model.rule_volts(&state, output, d, ReadingNoise::Included);
+        Ok(self.model.celsius(&state, correction.offset + correction.gain * rule))
+    }
+
+    /// The corrections that this board would get: none, after one point, after two.
+    fn corrections(&self, d: &[f64], work: &mut Work) -> Result<[Correction; WISHES], ModelError> {
+        let stored = self.model.correction();
+        let mut corrections = [stored; WISHES];
+        if self.points.is_empty() {
+            return Ok(corrections);
+        }
+        let chain = self.model.chain();
+        let state = self.model.board_state(chain.plan.board, d, &mut work.scratch)?;
+        let mut target = [0.0; 2];
+        let mut found = [0.0; 2];
+        for (k, point) in self.points.iter().enumerate().take(2) {
+            target[k] = self.model.rule_volts_for(&state, point.celsius);
+            let v = self.applied_volts(point, &state, d);
+            let output = self.model.output_volts(&state, v, false, &mut work.scratch);
+            let output = output + point.reading.map_or(0.0, |i| d[i]);
+            found[k] = self.model.rule_volts(&state, output, d, ReadingNoise::LeftOut);
+        }
+        corrections[1] = Correction { offset: target[0] - found[0], gain: 1.0 };
+        corrections[2] = if self.points.len() < 2 || found[1] == found[0] {
+            corrections[1]
+        } else {
+            let gain = (target[1] - target[0]) / (found[1] - found[0]);
+            Correction { offset: target[0] - gain * found[0], gain }
+        };
+        Ok(corrections)
+    }
+
+    /// Thermocouple voltage that the board really gets at a calibration point, V.
+    fn applied_volts(&self, point: &CalibrationPoint, state: &BoardState, d: &[f64]) -> f64 {
+        let chain = self.model.chain();
+        let dev = |i: Option<usize>| i.map_or(0.0, |i| d[i]);
+        match chain.plan.method {
+            CalibrationMethod::MillivoltSource { .. } => {
+                let emf = |t| chain.probe.letter.emf_and_slope_extended(t).0;
+                let set = emf(point.celsius) - emf(state.terminals + dev(self.thermometer));
+                set * (1.0 + dev(self.source_gain)) + dev(self.source_offset)
+            }
+            CalibrationMethod::KnownTemperature { .. } => {
+                let end = HotEnd { celsius: point.celsius + dev(point.reference), ..point.end };
+                let head = Situation::at(chain, point.celsius, state.board).head;
+                self.model.thermocouple_volts(self.model.hot_emf(&end, d), head, state, d)
+            }
+        }
+    }
+
+    /// Buffers for one thread.
+    pub fn work(&self) -> Work {
+        Work { scratch: self.model.scratch(), emf: Vec::with_capacity(self.hot.len()) }
+    }
+}
+
+/// Buffers of one thread.
+#[derive(Debug)]
+pub struct Work {
+    scratch: Scratch,
+    emf: Vec<f64>,
+}

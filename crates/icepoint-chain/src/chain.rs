@@ -1,0 +1,368 @@
+//! The measuring chain as the model sees it: every value known, in SI units, temperatures in °C.
+//!
+//! A chain file says what its author knows; [`crate::resolve`] fills in topology values and defaults and gives this.
+//! `design` makes thousands of these with other part values and asks the model about each, so everything here is
+//! plain data without a trace of the file it came from.
+
+use icepoint_sensors::Letter;
+
+use crate::front_end::FrontEnd;
+
+/// One measuring chain, from the junction to the number.
+#[derive(Clone, Debug)]
+pub struct Chain {
+    /// What the author calls it.
+    pub name: String,
+    /// What is wanted.
+    pub need: Need,
+    /// The thermocouple.
+    pub probe: Probe,
+    /// Extension or compensating cable between the probe's head and the board; `None`: the probe ends at the board.
+    pub lead: Option<Lead>,
+    /// How the temperature of the terminals is accounted for.
+    pub junction: ReferenceJunction,
+    /// The circuit.
+    pub front_end: FrontEnd,
+    /// What turns the output voltage into digits.
+    pub converter: Converter,
+    /// Averaging after the converter.
+    pub filter: DigitalFilter,
+    /// How digits become a temperature.
+    pub readout: Readout,
+    /// How the board would be calibrated.
+    pub plan: CalibrationPlan,
+    /// Constants from a calibration that was done, in the reading rule's own volts: `corrected = offset + gain·v`.
+    pub correction: Option<Correction>,
+    /// How the budget is computed.
+    pub settings: BudgetSettings,
+}
+
+/// What the user wants of the board.
+#[derive(Clone, Copy, Debug)]
+pub struct Need {
+    /// Lowest and highest temperature of the measuring junction, °C.
+    pub hot: (f64, f64),
+    /// Lowest and highest temperature of the board, °C.
+    pub board: (f64, f64),
+    /// Largest error that at least 95 % of readings may have, K.
+    pub accuracy: f64,
+    /// Longest time after a step of the junction until the output stays within `settle_to` of the step, s.
+    pub settle_within: f64,
+    /// Remaining share of a step that counts as settled.
+    pub settle_to: f64,
+    /// Mains frequency, Hz.
+    pub mains: f64,
+    /// Mains voltage in series with the thermocouple, V rms.
+    pub series_pickup: f64,
+    /// Mains voltage common to both leads, V rms.
+    pub common_pickup: f64,
+    /// Largest mains residual allowed in the reading, K (amplitude).
+    pub mains_residual: f64,
+    /// What calibration the owner is willing to do.
+    pub calibration: CalibrationWish,
+}
+
+/// How many points the owner of the board will calibrate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum CalibrationWish {
+    /// None: as built.
+    None,
+    /// One point: a zero correction.
+    Zero,
+    /// Two points: zero and span.
+    ZeroAndSpan,
+}
+
+impl CalibrationWish {
+    /// The three, from none to two points.
+    pub const ALL: [Self; 3] = [Self::None, Self::Zero, Self::ZeroAndSpan];
+
+    /// Number of calibration points.
+    pub const fn points(self) -> usize {
+        match self {
+            Self::None => 0,
+            Self::Zero => 1,
+            Self::ZeroAndSpan => 2,
+        }
+    }
+
+    /// The words used in the chain file.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Zero => "zero",
+            Self::ZeroAndSpan => "zero and span",
+        }
+    }
+}
+
+/// The thermocouple itself.
+#[derive(Clone, Debug)]
+pub struct Probe {
+    /// Letter designation.
+    pub letter: Letter,
+    /// How far its emf may be from the reference function.
+    pub tolerance: ProbeTolerance,
+    /// Words for the tolerance and where it comes from.
+    pub tolerance_text: String,
+    /// Distribution of the deviation inside the limit.
+    pub normal: bool,
+    /// Drift over the calibration interval, K at the end of the range farthest from 0 °C.
+    pub drift: f64,
+    /// Measuring junction welded to the sheath (tied to the plant's earth) rather than insulated from it.
+    pub grounded: bool,
+    /// Resistance of the probe's own wire loop, Ω.
+    pub resistance: f64,
+}
+
+/// Limit of the probe's deviation.
+#[derive(Clone, Copy, Debug)]
+pub enum ProbeTolerance {
+    /// Assumed exact.
+    Exact,
+    /// ± this many kelvin everywhere.
+    Kelvin(f64),
+    /// A class of a standard.
+    Class(icepoint_sensors::tolerance::ToleranceClass),
+}
+
+/// Extension or compensating cable from the head to the terminals.
+#[derive(Clone, Debug)]
+pub struct Lead {
+    /// IEC 60584-3 code or other words.
+    pub name: String,
+    /// Tolerance on the emf, V.
+    pub tolerance: f64,
+    /// Difference of end temperatures at which the deviation is taken to reach the tolerance, K.
+    pub full_at: f64,
+    /// Resistance of both conductors together, Ω.
+    pub resistance: f64,
+    /// Lowest and highest temperature of the connection head, °C.
+    pub head: (f64, f64),
+}
+
+/// How the temperature of the terminals enters the reading.
+#[derive(Clone, Debug)]
+pub struct ReferenceJunction {
+    /// Method and its sensor.
+    pub method: JunctionMethod,
+    /// Limit of the sensor's error, K.
+    pub accuracy: f64,
+    /// Limit of its change with board temperature, K per K from 25 °C.
+    pub drift: f64,
+    /// Limit of the temperature difference between sensor and terminals, K.
+    pub gradient: f64,
+    /// Largest warming of the sensor by its own power, K (one-sided).
+    pub self_heating: f64,
+}
+
+/// Analog compensation or a measured reference junction.
+#[derive(Clone, Debug)]
+pub enum JunctionMethod {
+    /// A sensor that the firmware reads.
+    Measured(JunctionSensor),
+    /// A voltage sensor in the circuit: `volts = at_zero + slope·t + bow`.
+    Analog {
+        /// V/K.
+        slope: f64,
+        /// V at 0 °C.
+        at_zero: f64,
+        /// Limit of its deviation from a straight line, K, largest between 25 °C and the ends of the board range.
+        nonlinearity: f64,
+        /// Ω.
+        output_resistance: f64,
+    },
+}
+
+/// A sensor of the terminals' temperature that the firmware reads.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum JunctionSensor {
+    /// Gives degrees; its error is [`ReferenceJunction::accuracy`].
+    Digital,
+    /// Thermistor against a fixed resistor, both on the converter's reference, so that only their ratio counts.
+    Thermistor {
+        /// Resistance at 25 °C, Ω.
+        r25: f64,
+        /// Beta, K.
+        beta: f64,
+        /// Limit of the resistance at 25 °C, relative.
+        tolerance: f64,
+        /// Limit of beta, relative.
+        beta_tolerance: f64,
+        /// The fixed resistor.
+        divider: DividerArm,
+    },
+    /// Platinum resistor, 100 Ω at 0 °C, against a fixed resistor in the same way.
+    Platinum {
+        /// Its class.
+        class: icepoint_sensors::platinum::Class,
+        /// The fixed resistor.
+        divider: DividerArm,
+    },
+}
+
+/// The fixed resistor of a sensor's divider.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DividerArm {
+    /// Ω.
+    pub ohms: f64,
+    /// Limit, relative.
+    pub tolerance: f64,
+    /// Limit of its temperature coefficient, 1/K.
+    pub tempco: f64,
+}
+
+/// What digitises the output voltage.
+#[derive(Clone, Debug)]
+pub struct Converter {
+    /// Converter in the circuit or a voltmeter at its output.
+    pub kind: ConverterKind,
+    /// Limit of the offset error, V at its input.
+    pub offset: f64,
+    /// Limit of the gain error, relative.
+    pub gain_error: f64,
+    /// Limit of the integral non-linearity, V at its input.
+    pub nonlinearity: f64,
+    /// Noise of one conversion, V rms at its input.
+    pub noise: f64,
+    /// Input resistance, Ω; infinite allowed.
+    pub input_resistance: f64,
+}
+
+/// Kind of converter.
+#[derive(Clone, Copy, Debug)]
+pub enum ConverterKind {
+    /// Converts 0…reference into 2^bits codes.
+    Adc {
+        /// Resolution.
+        bits: u32,
+        /// Nominal reference voltage, V: full scale.
+        reference: f64,
+    },
+    /// A voltmeter with this resolution in V.
+    Voltmeter {
+        /// One digit, V.
+        resolution: f64,
+        /// Largest voltage of the range used, V.
+        range: f64,
+    },
+}
+
+impl Converter {
+    /// One step, V at the input.
+    pub fn step(&self) -> f64 {
+        match self.kind {
+            ConverterKind::Adc { bits, reference } => reference / (1u64 << bits.min(63)) as f64,
+            ConverterKind::Voltmeter { resolution, .. } => resolution,
+        }
+    }
+
+    /// Lowest and highest input voltage that it converts, nominal.
+    pub fn span(&self) -> (f64, f64) {
+        match self.kind {
+            ConverterKind::Adc { reference, .. } => (0.0, reference - self.step()),
+            ConverterKind::Voltmeter { range, .. } => (-range, range),
+        }
+    }
+}
+
+/// Averaging in firmware or in the voltmeter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum DigitalFilter {
+    /// Each conversion stands alone.
+    None,
+    /// Mean over whole nominal mains periods, densely sampled.
+    Mean {
+        /// Number of periods.
+        periods: u32,
+        /// Conversions per second.
+        rate: f64,
+    },
+    /// Exponential smoothing.
+    FirstOrder {
+        /// Time constant, s.
+        time_constant: f64,
+        /// Conversions per second.
+        rate: f64,
+    },
+}
+
+/// How volts become a temperature.
+#[derive(Clone, Copy, Debug)]
+pub enum Readout {
+    /// A straight line: `t = (v − offset)/slope`.
+    Line {
+        /// V/K.
+        slope: f64,
+        /// V at 0 °C.
+        offset: f64,
+    },
+    /// The exact inverse of the reference function, after adding the reference junction in volts.
+    EmfInverse,
+    /// Linear interpolation in a table of this many equal steps of emf over the range.
+    Table {
+        /// Number of segments.
+        segments: u32,
+    },
+    /// The approximate inverse polynomial published beside the reference function.
+    PublishedPolynomial,
+}
+
+/// How a board of this design would be calibrated.
+#[derive(Clone, Debug)]
+pub struct CalibrationPlan {
+    /// What stands in for the known temperature.
+    pub method: CalibrationMethod,
+    /// Temperatures of the one or two points, °C; one point uses the first.
+    pub at: Vec<f64>,
+    /// Board temperature during calibration, °C.
+    pub board: f64,
+    /// Limit of what is known of the terminals' temperature, K.
+    pub thermometer: f64,
+    /// Readings averaged at each point.
+    pub readings: u32,
+}
+
+/// What the known input is.
+#[derive(Clone, Copy, Debug)]
+pub enum CalibrationMethod {
+    /// A millivolt source at the terminals; the probe stays out.
+    MillivoltSource {
+        /// Limit, relative to the value set.
+        relative: f64,
+        /// Limit, V.
+        fixed: f64,
+    },
+    /// The whole chain with its probe at a known temperature.
+    KnownTemperature {
+        /// Limit of the known temperature, K.
+        accuracy: f64,
+    },
+}
+
+/// A linear correction in the reading rule's own volts: `corrected = offset + gain·v`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Correction {
+    /// V.
+    pub offset: f64,
+    /// Dimensionless.
+    pub gain: f64,
+}
+
+impl Correction {
+    /// Changes nothing.
+    pub const NONE: Self = Self { offset: 0.0, gain: 1.0 };
+}
+
+/// Size and seed of the computation.
+#[derive(Clone, Copy, Debug)]
+pub struct BudgetSettings {
+    /// Monte Carlo trials.
+    pub trials: u32,
+    /// Seed: the same seed gives the same numbers.
+    pub seed: u64,
+    /// Grid points over the hot range.
+    pub hot_points: u32,
+    /// Grid points over the board range.
+    pub board_points: u32,
+}

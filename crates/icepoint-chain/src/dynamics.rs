@@ -1,0 +1,214 @@
+//! What the chain does in time and frequency: response, noise, mains residual, settling.
+//!
+//! All of it is computed at nominal values with the board at the hot end of its range, where thermal noise is
+//! largest. What matters for the error (noise and mains) is handed to [`crate::imperfection`] in volts at the
+//! converter's input, so it reaches the reading through the same model as everything else.
+
+use icepoint_circuit::{CircuitError, Parameter, ParameterId, StepResponse};
+
+use crate::chain::{Chain, DigitalFilter};
+use crate::digital;
+use crate::front_end::PartKind;
+use crate::imperfection::common_mode_gain;
+use crate::wiring::Wiring;
+
+/// Lowest frequency of the noise analysis, Hz: slower changes count as drift.
+pub const NOISE_FROM: f64 = 0.01;
+/// Highest frequency of the noise analysis, Hz; every low-pass here ends far below.
+pub const NOISE_TO: f64 = 1e6;
+/// 0 °C in K.
+pub(crate) const ZERO_CELSIUS: f64 = 273.15;
+
+/// Response, noise and mains residual at nominal values.
+#[derive(Clone, Debug)]
+pub struct Dynamics {
+    /// Noise at the converter's input after the digital filter, V rms.
+    pub noise_rms: f64,
+    /// The largest sources of that noise: what, V rms; largest first.
+    pub noise_shares: Vec<(String, f64)>,
+    /// Gain from thermocouple to output at 0 Hz, V/V.
+    pub gain: f64,
+    /// |gain| of the analog circuit at the mains frequency, V/V.
+    pub mains_gain: f64,
+    /// What the digital filter leaves at the worst line frequency within ±1 %.
+    pub mains_digital: f64,
+    /// |gain| from a common-mode voltage at the mains frequency, V/V, mismatch included.
+    pub common_gain: f64,
+    /// Amplitude of series-mode mains at the converter after all filters, V.
+    pub series_residual: f64,
+    /// Amplitude of common-mode mains at the converter after all filters, V.
+    pub common_residual: f64,
+}
+
+/// One point of a response curve.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ResponsePoint {
+    /// Hz.
+    pub hertz: f64,
+    /// |gain| of the analog circuit over its gain at 0 Hz.
+    pub analog: f64,
+    /// |gain| of the digital filter.
+    pub digital: f64,
+}
+
+/// One point of a noise curve.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoisePoint {
+    /// Hz.
+    pub hertz: f64,
+    /// Density at the output, V/√Hz.
+    pub density: f64,
+    /// Density by source, V/√Hz, in the same order at every frequency.
+    pub shares: Vec<(String, f64)>,
+}
+
+/// Settling after a step of the measuring junction.
+#[derive(Clone, Debug)]
+pub struct Settling {
+    /// Step response of the analog circuit.
+    pub response: StepResponse,
+    /// Final value of the step at the output, V.
+    pub final_volts: f64,
+    /// Time of the analog circuit to within `settle_to`, s; `None` if it does not settle within the time looked at.
+    pub analog: Option<f64>,
+    /// Time that the digital filter adds, s.
+    pub digital: f64,
+}
+
+impl Settling {
+    /// Both together, s.
+    pub fn total(&self) -> Option<f64> {
+        self.analog.map(|t| t + self.digital)
+    }
+}
+
+impl Dynamics {
+    pub(crate) fn new(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Self, CircuitError> {
+        let need = &chain.need;
+        let kelvin = ZERO_CELSIUS + need.board.1;
+        let weight = |hertz: f64| {
+            let h = digital::magnitude(chain.filter, need.mains, hertz);
+            h * h
+        };
+        let out = (wiring.output, icepoint_circuit::Netlist::GROUND);
+        let report =
+            wiring.circuit.noise_in_band(values, None, out, kelvin, (NOISE_FROM, NOISE_TO), Some(&weight))?;
+        let mut noise_shares: Vec<(String, f64)> =
+            report.shares.iter().map(|s| (format!("{} {}", s.element, s.cause.name()), s.rms)).collect();
+        noise_shares.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
+        let gain = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
+        let mains_gain = magnitude(wiring, values, wiring.thermocouple, need.mains)?;
+        let mains_digital = digital::worst_at_mains(chain.filter, need.mains);
+        let steps = mismatch_steps(chain, wiring);
+        let common_gain = common_mode_gain(&wiring.circuit, wiring, values, &steps, need.mains)?;
+        let amplitude = |rms: f64, gain: f64| rms * 2f64.sqrt() * gain * mains_digital;
+        Ok(Self {
+            noise_rms: report.rms,
+            noise_shares,
+            gain,
+            mains_gain,
+            mains_digital,
+            common_gain,
+            series_residual: amplitude(need.series_pickup, mains_gain),
+            common_residual: amplitude(need.common_pickup, common_gain),
+        })
+    }
+}
+
+/// Series-mode gain of the analog circuit at the mains frequency over its gain at 0 Hz.
+pub(crate) fn mains_ratio(wiring: &Wiring, values: &[f64], mains: f64) -> Result<f64, CircuitError> {
+    let dc = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
+    Ok(magnitude(wiring, values, wiring.thermocouple, mains)? / dc)
+}
+
+fn magnitude(wiring: &Wiring, values: &[f64], source: ParameterId, hertz: f64) -> Result<f64, CircuitError> {
+    Ok(wiring.circuit.ac(values, None, source, hertz)?.voltage(wiring.output).magnitude())
+}
+
+/// Standard uncertainty of every value that unbalances the two legs.
+fn mismatch_steps(chain: &Chain, wiring: &Wiring) -> Vec<(ParameterId, f64)> {
+    let root3 = 3f64.sqrt();
+    let mut steps = Vec::new();
+    for part in &chain.front_end.parts {
+        let name = part.designator.as_str();
+        let step = match &part.kind {
+            PartKind::Resistor { figures, .. } => {
+                wiring.resistor(name).map(|slot| (slot, figures.ohms * figures.tolerance / root3))
+            }
+            PartKind::Capacitor { farads, tolerance, .. } => {
+                wiring.slot(name, Parameter::Farads).map(|slot| (slot, farads * tolerance / root3))
+            }
+            PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => {
+                wiring.slot(name, Parameter::InverseCmrr).map(|slot| (slot, 1.0 / (figures.cmrr * root3)))
+            }
+            _ => None,
+        };
+        steps.extend(step.filter(|(_, s)| *s > 0.0 && s.is_finite()));
+    }
+    steps
+}
+
+/// Response from thermocouple to converter over a logarithmic grid of frequencies.
+pub(crate) fn response(
+    chain: &Chain,
+    wiring: &Wiring,
+    values: &[f64],
+    hertz: &[f64],
+) -> Result<Vec<ResponsePoint>, CircuitError> {
+    let dc = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
+    hertz
+        .iter()
+        .map(|&hertz| {
+            Ok(ResponsePoint {
+                hertz,
+                analog: magnitude(wiring, values, wiring.thermocouple, hertz)? / dc,
+                digital: digital::magnitude(chain.filter, chain.need.mains, hertz),
+            })
+        })
+        .collect()
+}
+
+/// Noise density at the output over frequencies.
+pub(crate) fn noise_curve(
+    chain: &Chain,
+    wiring: &Wiring,
+    values: &[f64],
+    hertz: &[f64],
+) -> Result<Vec<NoisePoint>, CircuitError> {
+    let kelvin = ZERO_CELSIUS + chain.need.board.1;
+    let out = (wiring.output, icepoint_circuit::Netlist::GROUND);
+    hertz
+        .iter()
+        .map(|&hertz| {
+            let report = wiring.circuit.noise(values, None, out, kelvin, hertz)?;
+            Ok(NoisePoint {
+                hertz,
+                density: report.density(),
+                shares: report
+                    .shares
+                    .iter()
+                    .map(|s| (format!("{} {}", s.element, s.cause.name()), s.density_squared.sqrt()))
+                    .collect(),
+            })
+        })
+        .collect()
+}
+
+/// Step response to a step of the thermocouple voltage over the whole hot range.
+pub(crate) fn settling(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Settling, CircuitError> {
+    let letter = chain.probe.letter;
+    let span = letter.emf_and_slope_extended(chain.need.hot.1).0 - letter.emf_and_slope_extended(chain.need.hot.0).0;
+    let out = (wiring.output, icepoint_circuit::Netlist::GROUND);
+    let duration = if chain.need.settle_within.is_finite() { 2.0 * chain.need.settle_within } else { 60.0 };
+    let response = wiring.circuit.step(values, wiring.thermocouple, out, span, duration, 400)?;
+    let final_volts = response.last();
+    Ok(Settling {
+        analog: response.settling_time(chain.need.settle_to),
+        digital: match chain.filter {
+            DigitalFilter::None => 0.0,
+            filter => digital::settling(filter, chain.need.mains, chain.need.settle_to),
+        },
+        final_volts,
+        response,
+    })
+}

@@ -1,0 +1,298 @@
+//! The front-end circuit as data: parts, the nodes they join, and where the rest of the chain is tied to it.
+//!
+//! **Why data.** A built-in topology and a circuit that the user drew are the same thing here; the model, the search,
+//! the schematic and the bench sheet read this list and know no circuit by name.
+//!
+//! **Figures, not parts.** A part carries the figures of its data sheet in SI units. Limits that a data sheet states
+//! become imperfections (see [`crate::imperfection`]); typical figures become the nominal value.
+//!
+//! **Node names** are free words; `gnd` is ground. Board ground is the negative supply unless a part says otherwise.
+
+pub mod instrumentation;
+pub mod single_amplifier;
+mod topology;
+
+pub use topology::{GainLaw, Slot, SlotKind, Surroundings, Topology, Values};
+
+/// A front end: the circuit between the terminals and the converter.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrontEnd {
+    /// Which topology this is, in words.
+    pub title: String,
+    /// Short identifier of the topology, as in the chain file.
+    pub id: String,
+    /// The parts in the order of the parts list.
+    pub parts: Vec<Part>,
+    /// Where the chain is tied to the circuit.
+    pub ports: Ports,
+    /// Points to touch with a voltmeter, in signal order.
+    pub test_points: Vec<TestPoint>,
+}
+
+/// Where the chain is tied to the circuit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ports {
+    /// Terminal of the positive thermocouple leg.
+    pub plus: String,
+    /// Terminal of the negative thermocouple leg.
+    pub minus: String,
+    /// What the converter or voltmeter reads, against ground.
+    pub output: String,
+    /// The converter's reference, if it comes from a part of the circuit.
+    pub reference: Option<String>,
+}
+
+/// A point to touch with a voltmeter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TestPoint {
+    /// `TP1`, `TP2`, …
+    pub label: String,
+    /// Node it is on; measured against ground.
+    pub node: String,
+    /// What is seen there.
+    pub what: String,
+}
+
+/// One part of the circuit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// `R1`, `C2`, `A1`, `U1`, …
+    pub designator: String,
+    /// What it is there for.
+    pub purpose: String,
+    /// What it is, and where it is tied.
+    pub kind: PartKind,
+}
+
+/// What a part is, and where it is tied.
+#[derive(Clone, Debug, PartialEq)]
+pub enum PartKind {
+    /// A resistor between two nodes.
+    Resistor {
+        /// First node.
+        a: String,
+        /// Second node.
+        b: String,
+        /// Its figures.
+        figures: ResistorFigures,
+    },
+    /// The resistor that sets an instrumentation amplifier's gain; on the amplifier's own pins.
+    GainResistor {
+        /// Designator of the amplifier.
+        amplifier: String,
+        /// Its figures.
+        figures: ResistorFigures,
+    },
+    /// A capacitor between two nodes.
+    Capacitor {
+        /// First node.
+        a: String,
+        /// Second node.
+        b: String,
+        /// F.
+        farads: f64,
+        /// Limit, relative.
+        tolerance: f64,
+    },
+    /// An operational amplifier.
+    Operational {
+        /// Non-inverting input.
+        plus: String,
+        /// Inverting input.
+        minus: String,
+        /// Output.
+        out: String,
+        /// Positive and negative supply nodes.
+        supply: (String, String),
+        /// Its figures.
+        figures: AmplifierFigures,
+    },
+    /// An instrumentation amplifier; the gain follows from its [`PartKind::GainResistor`].
+    Instrumentation {
+        /// Non-inverting input.
+        plus: String,
+        /// Inverting input.
+        minus: String,
+        /// Reference pin.
+        reference: String,
+        /// Output.
+        out: String,
+        /// Positive and negative supply nodes.
+        supply: (String, String),
+        /// Its figures.
+        figures: AmplifierFigures,
+        /// Gain law: `gain = 1 + constant/R`, Ω.
+        gain_constant: f64,
+        /// Limit of the gain error, relative.
+        gain_error: f64,
+        /// Limit of the gain's temperature coefficient, 1/K.
+        gain_drift: f64,
+        /// Limit of its non-linearity, V at the output.
+        gain_nonlinearity: f64,
+    },
+    /// A supply rail.
+    Supply {
+        /// Node it drives, against ground.
+        node: String,
+        /// V.
+        volts: f64,
+        /// Limit, relative.
+        tolerance: f64,
+    },
+    /// A voltage reference.
+    Reference {
+        /// Node it drives, against ground.
+        node: String,
+        /// V.
+        volts: f64,
+        /// Limit, relative.
+        tolerance: f64,
+        /// Limit of its temperature coefficient, 1/K.
+        drift: f64,
+        /// Limit of its change with the supply, V/V.
+        supply_regulation: f64,
+        /// Limit of its change with load, V/A.
+        load_regulation: f64,
+    },
+    /// The voltage sensor of an analog compensation; its figures stand in [`crate::chain::ReferenceJunction`].
+    TemperatureSensor {
+        /// Node it drives, against ground.
+        node: String,
+    },
+}
+
+/// Figures of a resistor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ResistorFigures {
+    /// Nominal value, Ω.
+    pub ohms: f64,
+    /// Limit, relative.
+    pub tolerance: f64,
+    /// Limit of its temperature coefficient, 1/K.
+    pub tempco: f64,
+    /// Limit of its drift over the years, relative.
+    pub ageing: f64,
+    /// In one network with others of the same name: they share the limits above and differ only by the tracking.
+    pub network: Option<Network>,
+}
+
+/// Membership of a resistor network.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Network {
+    /// Name of the network.
+    pub name: String,
+    /// Limit of each element's deviation from the common one, relative.
+    pub tolerance: f64,
+    /// Limit of each element's temperature coefficient against the common one, 1/K.
+    pub tempco: f64,
+}
+
+/// Figures of an amplifier, as its data sheet gives them. Limits are symmetric unless said otherwise.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AmplifierFigures {
+    /// What the user calls the record.
+    pub record: String,
+    /// Offset voltage, V, referred to the input.
+    pub offset: Stated,
+    /// Change of the offset with temperature, V/K.
+    pub offset_drift: Stated,
+    /// Bias current of each input, A; sign unknown.
+    pub bias: f64,
+    /// Difference of the two bias currents, A.
+    pub offset_current: f64,
+    /// Smallest open-loop gain, V/V (operational amplifiers).
+    pub open_loop_gain: f64,
+    /// Unity-gain bandwidth (operational) or bandwidth at the gain used (instrumentation), Hz.
+    pub bandwidth: f64,
+    /// Smallest common-mode rejection, V/V.
+    pub cmrr: f64,
+    /// Smallest supply rejection, V/V.
+    pub psrr: f64,
+    /// White noise referred to the input, V/√Hz.
+    pub noise: f64,
+    /// Corner below which noise rises, Hz; 0 for chopper-stabilised amplifiers.
+    pub corner: f64,
+    /// Current noise, A/√Hz.
+    pub current_noise: f64,
+    /// Lowest input voltage above the negative rail, V (may be negative).
+    pub input_low: f64,
+    /// Highest input voltage, V below the positive rail.
+    pub input_high: f64,
+    /// Lowest output voltage above the negative rail, V.
+    pub output_low: f64,
+    /// Highest output voltage, V below the positive rail.
+    pub output_high: f64,
+}
+
+impl Default for AmplifierFigures {
+    /// An ideal amplifier.
+    fn default() -> Self {
+        Self {
+            record: "ideal".into(),
+            offset: Stated::Max(0.0),
+            offset_drift: Stated::Max(0.0),
+            bias: 0.0,
+            offset_current: 0.0,
+            open_loop_gain: f64::INFINITY,
+            bandwidth: f64::INFINITY,
+            cmrr: f64::INFINITY,
+            psrr: f64::INFINITY,
+            noise: 0.0,
+            corner: 0.0,
+            current_noise: 0.0,
+            input_low: f64::NEG_INFINITY,
+            input_high: f64::NEG_INFINITY,
+            output_low: 0.0,
+            output_high: 0.0,
+        }
+    }
+}
+
+/// A figure of a data sheet: a maximum, or only a typical value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Stated {
+    /// The data sheet's limit.
+    Max(f64),
+    /// Only a typical value: taken as one standard deviation (common practice, no source).
+    Typical(f64),
+}
+
+impl FrontEnd {
+    /// The part with this designator.
+    pub fn part(&self, designator: &str) -> Option<&Part> {
+        self.parts.iter().find(|p| p.designator == designator)
+    }
+
+    /// Nominal ohms or farads of a part that has such a value.
+    pub fn value(&self, designator: &str) -> Option<f64> {
+        self.part(designator)?.kind.value()
+    }
+}
+
+impl PartKind {
+    /// Ohms or farads, for the parts that have such a value.
+    pub fn value(&self) -> Option<f64> {
+        match self {
+            Self::Resistor { figures, .. } | Self::GainResistor { figures, .. } => Some(figures.ohms),
+            Self::Capacitor { farads, .. } => Some(*farads),
+            _ => None,
+        }
+    }
+
+    /// Sets the ohms or farads; parts without such a value are left alone.
+    pub fn set_value(&mut self, value: f64) {
+        match self {
+            Self::Resistor { figures, .. } | Self::GainResistor { figures, .. } => figures.ohms = value,
+            Self::Capacitor { farads, .. } => *farads = value,
+            _ => {}
+        }
+    }
+
+    /// Figures, for resistors.
+    pub fn resistor(&self) -> Option<&ResistorFigures> {
+        match self {
+            Self::Resistor { figures, .. } | Self::GainResistor { figures, .. } => Some(figures),
+            _ => None,
+        }
+    }
+}

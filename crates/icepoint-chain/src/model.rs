@@ -1,0 +1,611 @@
+//! `reading = predict(situation, deviations)`: the only physics of the house.
+//!
+//! **How it is computed.** The circuit is linear inside its limits, so for one board (its deviations and its
+//! temperature) one elimination gives the output as `offset + gain·v` for every thermocouple voltage `v` exactly. The
+//! limits are linear too: if they hold at both ends of a range of `v`, they hold in between. Where one is exceeded the
+//! operating point is found with clipping outputs instead. `predict`, GUM, worst case and Monte Carlo all go through
+//! [`Model::board_state`] and [`Model::celsius`].
+//!
+//! **Signs.** `v = E(hot) − E(terminals)`: positive when the measuring junction is hotter.
+//!
+//! **Nominal constants.** The reading rule knows the offset and gain of the chain with every deviation at its mean and
+//! the board at 25 °C, as firmware constants would be computed. Everything else is error.
+
+use core::fmt;
+
+use icepoint_circuit::{CircuitError, LimitHit, Workspace};
+use icepoint_sensors::Letter;
+use icepoint_sensors::platinum::Platinum;
+use icepoint_sensors::tolerance::{self, ToleranceClass};
+
+use crate::chain::{Chain, Correction, JunctionMethod, JunctionSensor, ProbeTolerance};
+use crate::dynamics::ZERO_CELSIUS;
+use crate::dynamics::Dynamics;
+use crate::imperfection::{self, Collector, Effect, Imperfection, Persistence, SPECIFIED_AT};
+use crate::reading_rule::ReadingRule;
+use crate::situation::Situation;
+use crate::wiring::Wiring;
+
+/// Why a chain has no prediction.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ModelError {
+    /// The circuit can't be solved.
+    Circuit(CircuitError),
+    /// A part lacks a parameter that the model needs.
+    Missing(String),
+    /// A temperature or voltage is outside the range of a function.
+    Range(String),
+    /// The output does not depend on the thermocouple.
+    Deaf,
+}
+
+impl fmt::Display for ModelError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Circuit(error) => error.fmt(f),
+            Self::Missing(what) => write!(f, "the circuit has no {what}"),
+            Self::Range(text) => f.write_str(text),
+            Self::Deaf => f.write_str(
+                "the output does not follow the thermocouple: check that a path leads from its terminals to the output",
+            ),
+        }
+    }
+}
+
+impl core::error::Error for ModelError {}
+
+impl From<CircuitError> for ModelError {
+    fn from(error: CircuitError) -> Self {
+        Self::Circuit(error)
+    }
+}
+
+/// What the chain answers in one situation.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// The temperature read, °C.
+    pub celsius: f64,
+    /// Voltage at the output node, V.
+    pub output_volts: f64,
+    /// Voltage of each test point against ground, V.
+    pub test_point_volts: Vec<f64>,
+    /// Limits that are exceeded; the reading can't be trusted if there is any.
+    pub limits: Vec<LimitExceeded>,
+}
+
+/// A limit of the circuit or converter that a situation exceeds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitExceeded {
+    /// Which: `A1 output`, `converter`.
+    pub what: String,
+    /// What is wanted there, V.
+    pub volts: f64,
+    /// What is allowed, V.
+    pub allowed: (f64, f64),
+}
+
+impl fmt::Display for LimitExceeded {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (low, high) = self.allowed;
+        write!(f, "{} wants {:.3} V, allowed are {low:.3} V to {high:.3} V", self.what, self.volts)
+    }
+}
+
+/// Which imperfections act how, sorted for speed.
+#[derive(Clone, Debug, Default)]
+struct Acting {
+    probe_tolerance: Option<usize>,
+    probe_drift: Option<usize>,
+    lead: Option<usize>,
+    gradient: Option<usize>,
+    sensor: Vec<usize>,
+    sensor_drift: Option<usize>,
+    sensor_bow: Option<usize>,
+    sensor_ratio: Vec<usize>,
+    sensor_ratio_drift: Vec<usize>,
+    sensor_beta: Option<usize>,
+    sensor_class: Option<usize>,
+    sensor_fraction: Option<usize>,
+    /// Circuit parameter, deviation, scale, per kelvin.
+    parameters: Vec<(usize, usize, f64, bool)>,
+    /// Per gain stage: deviations of its resistor and of its own gain, each with per kelvin.
+    gain: Vec<(Vec<(usize, bool)>, Vec<(usize, bool)>)>,
+    converter_volts_board: Vec<usize>,
+    converter_volts_reading: Vec<usize>,
+    converter_gain: Option<usize>,
+}
+
+impl Acting {
+    fn new(list: &Collector, stages: usize) -> Self {
+        let mut acting = Self { gain: vec![Default::default(); stages], ..Self::default() };
+        for (i, (effect, imperfection)) in list.effects.iter().zip(&list.imperfections).enumerate() {
+            acting.place(i, effect, imperfection.persistence);
+        }
+        acting
+    }
+
+    fn place(&mut self, i: usize, effect: &Effect, persistence: Persistence) {
+        match effect {
+            Effect::ProbeTolerance => self.probe_tolerance = Some(i),
+            Effect::ProbeDrift => self.probe_drift = Some(i),
+            Effect::Lead => self.lead = Some(i),
+            Effect::Gradient => self.gradient = Some(i),
+            Effect::Sensor => self.sensor.push(i),
+            Effect::SensorDrift => self.sensor_drift = Some(i),
+            Effect::SensorBow => self.sensor_bow = Some(i),
+            Effect::SensorRatio => self.sensor_ratio.push(i),
+            Effect::SensorRatioDrift => self.sensor_ratio_drift.push(i),
+            Effect::SensorBeta => self.sensor_beta = Some(i),
+            Effect::SensorClass => self.sensor_class = Some(i),
+            Effect::SensorFraction => self.sensor_fraction = Some(i),
+            Effect::Parameters { slots, per_kelvin } => {
+                self.parameters.extend(slots.iter().map(|(slot, scale)| (slot.index(), i, *scale, *per_kelvin)));
+            }
+            Effect::GainResistor { amplifiers, per_kelvin } => {
+                for &a in amplifiers {
+                    self.gain[a].0.push((i, *per_kelvin));
+                }
+            }
+            Effect::Gain { amplifier, per_kelvin } => self.gain[*amplifier].1.push((i, *per_kelvin)),
+            Effect::ConverterVolts => match persistence {
+                Persistence::Board => self.converter_volts_board.push(i),
+                Persistence::Reading => self.converter_volts_reading.push(i),
+            },
+            Effect::ConverterGain => self.converter_gain = Some(i),
+            Effect::Several(effects) => effects.iter().for_each(|e| self.place(i, e, persistence)),
+        }
+    }
+}
+
+/// Buffers of one thread.
+#[derive(Debug)]
+pub struct Scratch {
+    workspace: Workspace,
+    values: Vec<f64>,
+    x: Vec<f64>,
+    dx: Vec<f64>,
+    at: Vec<f64>,
+}
+
+/// One board at one temperature: its output for any thermocouple voltage, and what its sensor tells.
+#[derive(Clone, Copy, Debug)]
+pub struct BoardState {
+    /// Board temperature, °C.
+    pub board: f64,
+    /// Output at zero thermocouple voltage, V.
+    pub offset: f64,
+    /// V/V.
+    pub gain: f64,
+    /// Reference voltage over its nominal value, at zero thermocouple voltage.
+    pub reference: f64,
+    /// Emf of the terminals' temperature, V.
+    pub terminals_emf: f64,
+    /// Terminals' temperature, °C.
+    pub terminals: f64,
+    /// Emf of the temperature that the reference-junction sensor tells, V; 0 for analog compensation.
+    pub sensed_emf: f64,
+}
+
+/// A temperature of the measuring junction with the probe's limits there.
+#[derive(Clone, Copy, Debug)]
+pub struct HotEnd {
+    /// °C.
+    pub celsius: f64,
+    /// Limit of the probe's deviation, K.
+    pub limit: f64,
+    /// Share of the stated drift.
+    pub drift_share: f64,
+}
+
+/// Which deviations of the reading itself are applied.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ReadingNoise {
+    /// Those in the vector of deviations.
+    Included,
+    /// None: the mean of many readings.
+    LeftOut,
+}
+
+/// A chain that can be asked for its readings.
+#[derive(Debug)]
+pub struct Model {
+    chain: Chain,
+    wiring: Wiring,
+    nominal_values: Vec<f64>,
+    rule: ReadingRule,
+    imperfections: Vec<Imperfection>,
+    acting: Acting,
+    mean: Vec<f64>,
+    nominal_offset: f64,
+    nominal_gain: f64,
+    nominal_reference: f64,
+    bow_span: f64,
+    dynamics: Option<Dynamics>,
+    correction: Correction,
+}
+
+impl Model {
+    /// The whole model, noise and mains included.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the circuit can't be solved or the reading rule has no inverse over the range.
+    pub fn new(chain: Chain) -> Result<Self, ModelError> {
+        Self::build(chain, true)
+    }
+
+    /// The static part only: no noise, no mains. For searches that look at thousands of circuits.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn without_dynamics(chain: Chain) -> Result<Self, ModelError> {
+        Self::build(chain, false)
+    }
+
+    fn build(chain: Chain, dynamic: bool) -> Result<Self, ModelError> {
+        let wiring = Wiring::new(&chain)?;
+        let nominal_values = wiring.circuit.values();
+        let rule = ReadingRule::new(&chain)?;
+        let mut list = imperfection::collect(&chain, &wiring);
+        let dynamics = if dynamic {
+            Some(imperfection::collect_dynamic(&chain, &wiring, &nominal_values, &mut list)?)
+        } else {
+            None
+        };
+        let acting = Acting::new(&list, wiring.gain_stages.len());
+        let mean: Vec<f64> = list.imperfections.iter().map(|i| i.distribution.mean()).collect();
+        let (low, high) = chain.need.board;
+        let bow_span = (low - SPECIFIED_AT).abs().max((high - SPECIFIED_AT).abs()).max(1.0);
+        let correction = chain.correction.unwrap_or(Correction::NONE);
+        let mut model = Self {
+            chain,
+            wiring,
+            nominal_values,
+            rule,
+            imperfections: list.imperfections,
+            acting,
+            mean,
+            nominal_offset: 0.0,
+            nominal_gain: 1.0,
+            nominal_reference: 1.0,
+            bow_span,
+            dynamics,
+            correction,
+        };
+        let mut scratch = model.scratch();
+        let mean = model.mean.clone();
+        let state = model.board_state(SPECIFIED_AT, &mean, &mut scratch)?;
+        if !(state.gain.abs() > 1e-12) || !state.offset.is_finite() {
+            return Err(ModelError::Deaf);
+        }
+        model.nominal_reference = state.reference;
+        let state = BoardState { reference: 1.0, ..state };
+        model.nominal_gain = state.gain;
+        // An analog compensation is part of the offset at 25 °C; the rule of a measured junction subtracts it.
+        model.nominal_offset = state.offset;
+        Ok(model)
+    }
+
+    /// The chain.
+    pub fn chain(&self) -> &Chain {
+        &self.chain
+    }
+
+    /// All imperfections; deviations are given in this order.
+    pub fn imperfections(&self) -> &[Imperfection] {
+        &self.imperfections
+    }
+
+    /// Mean of every deviation: zero but for what can only go one way.
+    pub fn mean_deviations(&self) -> &[f64] {
+        &self.mean
+    }
+
+    /// Response, noise and mains residual; `None` for a static model.
+    pub fn dynamics(&self) -> Option<&Dynamics> {
+        self.dynamics.as_ref()
+    }
+
+    /// Nominal offset (V) and gain (V/V) between thermocouple and output, board at 25 °C.
+    pub fn nominal_transfer(&self) -> (f64, f64) {
+        (self.nominal_offset, self.nominal_gain)
+    }
+
+    pub(crate) fn wiring(&self) -> &Wiring {
+        &self.wiring
+    }
+
+    pub(crate) fn nominal_values(&self) -> &[f64] {
+        &self.nominal_values
+    }
+
+    /// Buffers for one thread.
+    pub fn scratch(&self) -> Scratch {
+        let workspace = self.wiring.circuit.workspace();
+        let n = self.wiring.circuit.unknowns();
+        Scratch {
+            workspace,
+            values: self.nominal_values.clone(),
+            x: vec![0.0; n],
+            dx: vec![0.0; n],
+            at: vec![0.0; n],
+        }
+    }
+
+    /// Circuit parameters of one board at one temperature, thermocouple at zero.
+    fn fill_values(&self, board: f64, sensed: f64, d: &[f64], values: &mut [f64]) {
+        values.copy_from_slice(&self.nominal_values);
+        let warm = board - SPECIFIED_AT;
+        for &(slot, i, scale, per_kelvin) in &self.acting.parameters {
+            values[slot] += scale * d[i] * if per_kelvin { warm } else { 1.0 };
+        }
+        for (stage, (resistor, own)) in self.wiring.gain_stages.iter().zip(&self.acting.gain) {
+            let sum = |list: &[(usize, bool)]| -> f64 {
+                list.iter().map(|&(i, per_kelvin)| d[i] * if per_kelvin { warm } else { 1.0 }).sum()
+            };
+            let gain =
+                stage.resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + stage.constant / (ohms * (1.0 + sum(resistor))));
+            values[stage.slot.index()] = gain * (1.0 + sum(own));
+        }
+        if let (Some(slot), JunctionMethod::Analog { slope, at_zero, .. }) = (self.wiring.sensor, &self.chain.junction.method)
+        {
+            let bow = self.acting.sensor_bow.map_or(0.0, |i| d[i] * (warm / self.bow_span) * (warm / self.bow_span));
+            values[slot.index()] = at_zero + slope * (sensed + bow);
+        }
+    }
+
+    /// Solves one board at one temperature. `scratch` keeps its solution for [`Model::output_volts`].
+    ///
+    /// # Errors
+    /// [`ModelError::Circuit`] when deviations make the circuit unsolvable.
+    pub fn board_state(&self, board: f64, d: &[f64], scratch: &mut Scratch) -> Result<BoardState, ModelError> {
+        let letter = self.chain.probe.letter;
+        let a = &self.acting;
+        let terminals = board + a.gradient.map_or(0.0, |i| d[i]);
+        let warm = board - SPECIFIED_AT;
+        let shift = a.sensor.iter().map(|&i| d[i]).sum::<f64>() + a.sensor_drift.map_or(0.0, |i| d[i] * warm);
+        let sensed = self.sensor_tells(board + shift, warm, d);
+        self.fill_values(board, sensed, d, &mut scratch.values);
+        let circuit = &self.wiring.circuit;
+        circuit.factor(&scratch.values, &mut scratch.workspace)?;
+        circuit.solve(&scratch.values, &scratch.workspace, &mut scratch.x);
+        circuit.solve_unit(self.wiring.thermocouple, &scratch.workspace, &mut scratch.dx);
+        let reference = match (self.wiring.reference, self.chain.converter.kind) {
+            (Some(node), crate::chain::ConverterKind::Adc { reference, .. }) => {
+                circuit.voltage(&scratch.x, node) / reference
+            }
+            _ => 1.0,
+        };
+        Ok(BoardState {
+            board,
+            offset: circuit.voltage(&scratch.x, self.wiring.output),
+            gain: circuit.voltage(&scratch.dx, self.wiring.output),
+            reference: reference / self.nominal_reference,
+            terminals_emf: letter.emf_and_slope_extended(terminals).0,
+            terminals,
+            sensed_emf: match self.chain.junction.method {
+                JunctionMethod::Measured(_) => letter.emf_and_slope_extended(sensed).0,
+                JunctionMethod::Analog { .. } => 0.0,
+            },
+        })
+    }
+
+    /// The hot end with what the probe's limits are there.
+    pub fn hot_end(&self, hot: f64) -> HotEnd {
+        let (low, high) = self.chain.need.hot;
+        HotEnd {
+            celsius: hot,
+            limit: probe_limit(self.chain.probe.letter, self.chain.probe.tolerance, hot),
+            drift_share: hot / low.abs().max(high.abs()).max(1.0),
+        }
+    }
+
+    /// What the reference-junction sensor tells at `celsius` (°C), its own temperature with additive errors in it.
+    fn sensor_tells(&self, celsius: f64, warm: f64, d: &[f64]) -> f64 {
+        let a = &self.acting;
+        let dev = |i: Option<usize>| i.map_or(0.0, |i| d[i]);
+        let mut ratio = 1.0
+            + a.sensor_ratio.iter().map(|&i| d[i]).sum::<f64>()
+            + a.sensor_ratio_drift.iter().map(|&i| d[i] * warm).sum::<f64>();
+        // A divider's fraction f = R/(R + D) is off by δ: R seems larger by δ/(f(1 − f)).
+        let fraction = |ohms: f64, arm: f64| dev(a.sensor_fraction) * (ohms + arm) * (ohms + arm) / (ohms * arm);
+        match self.chain.junction.method {
+            JunctionMethod::Measured(JunctionSensor::Thermistor { r25, beta: b, divider, .. }) => {
+                let nominal = 1.0 / (SPECIFIED_AT + ZERO_CELSIUS);
+                let inverse = 1.0 / (celsius + ZERO_CELSIUS);
+                // ln(R/R25) of this thermistor, then read back with the nominal beta.
+                let mut log = b * (1.0 + dev(a.sensor_beta)) * (inverse - nominal);
+                if a.sensor_fraction.is_some() {
+                    ratio += fraction(r25 * libm::exp(log), divider.ohms);
+                }
+                log += libm::log(ratio.max(1e-6));
+                1.0 / (nominal + log / b) - ZERO_CELSIUS
+            }
+            JunctionMethod::Measured(JunctionSensor::Platinum { class, divider }) => {
+                let row = class.row();
+                let limit = row.fixed + row.per_degree * celsius.abs();
+                let celsius = celsius + dev(a.sensor_class) * limit;
+                let Ok((ohms, slope)) = Platinum::HUNDRED_OHMS.resistance_and_slope(celsius) else { return celsius };
+                ratio += fraction(ohms, divider.ohms);
+                Platinum::HUNDRED_OHMS.temperature(ohms * ratio).unwrap_or(celsius + (ratio - 1.0) * ohms / slope)
+            }
+            JunctionMethod::Measured(JunctionSensor::Digital) | JunctionMethod::Analog { .. } => celsius,
+        }
+    }
+
+    /// Emf of the probe's measuring junction against 0 °C, its deviation included, V.
+    #[inline]
+    pub fn hot_emf(&self, hot: &HotEnd, d: &[f64]) -> f64 {
+        let a = &self.acting;
+        let mut t = hot.celsius;
+        if let Some(i) = a.probe_tolerance {
+            t += d[i] * hot.limit;
+        }
+        if let Some(i) = a.probe_drift {
+            t += d[i] * hot.drift_share;
+        }
+        self.chain.probe.letter.emf_and_slope_extended(t).0
+    }
+
+    /// Voltage at the terminals for a hot emf: less the terminals' own, plus the cable's deviation, V. `head` is the
+    /// temperature of the probe's head, °C.
+    #[inline]
+    pub fn thermocouple_volts(&self, hot_emf: f64, head: f64, state: &BoardState, d: &[f64]) -> f64 {
+        let mut v = hot_emf - state.terminals_emf;
+        if let (Some(i), Some(lead)) = (self.acting.lead, &self.chain.lead) {
+            v += d[i] * lead.tolerance * ((head - state.terminals) / lead.full_at).clamp(-1.0, 1.0);
+        }
+        v
+    }
+
+    /// Whether the circuit stays inside its limits for this thermocouple voltage.
+    pub fn within_limits(&self, v: f64, scratch: &mut Scratch) -> bool {
+        let Scratch { values, x, dx, at, .. } = scratch;
+        for ((at, x), dx) in at.iter_mut().zip(x.iter()).zip(dx.iter()) {
+            *at = x + v * dx;
+        }
+        self.wiring.circuit.within_limits(values, at)
+    }
+
+    /// Output voltage for a thermocouple voltage. `inside`: limits are known to hold.
+    #[inline]
+    pub fn output_volts(&self, state: &BoardState, v: f64, inside: bool, scratch: &mut Scratch) -> f64 {
+        if inside || self.within_limits(v, scratch) {
+            return state.offset + state.gain * v;
+        }
+        self.clipped(v, scratch).unwrap_or(state.offset + state.gain * v)
+    }
+
+    /// Output with clipping amplifiers; `None` if no operating point is found.
+    fn clipped(&self, v: f64, scratch: &mut Scratch) -> Option<f64> {
+        let slot = self.wiring.thermocouple.index();
+        let before = scratch.values[slot];
+        scratch.values[slot] = v;
+        let point = self.wiring.circuit.operating_point(&scratch.values);
+        scratch.values[slot] = before;
+        point.ok().map(|p| p.voltage(self.wiring.output))
+    }
+
+    /// Volts of the reading rule (output volts of a straight line, thermocouple volts of every other rule) for an
+    /// output voltage, before any correction.
+    #[inline]
+    pub fn rule_volts(&self, state: &BoardState, output: f64, d: &[f64], noise: ReadingNoise) -> f64 {
+        let a = &self.acting;
+        let mut u = output;
+        for &i in &a.converter_volts_board {
+            u += d[i];
+        }
+        if noise == ReadingNoise::Included {
+            for &i in &a.converter_volts_reading {
+                u += d[i];
+            }
+        }
+        u *= 1.0 + a.converter_gain.map_or(0.0, |i| d[i]);
+        u /= state.reference;
+        let (low, high) = self.chain.converter.span();
+        u = u.clamp(low, high);
+        if self.rule.adds_junction() { (u - self.nominal_offset) / self.nominal_gain } else { u }
+    }
+
+    /// Temperature for the (corrected) volts of the rule, °C.
+    #[inline]
+    pub fn celsius(&self, state: &BoardState, rule_volts: f64) -> f64 {
+        self.rule.celsius(rule_volts + state.sensed_emf)
+    }
+
+    /// Volts of the rule that would make it read `celsius` on this board, V.
+    pub fn rule_volts_for(&self, state: &BoardState, celsius: f64) -> f64 {
+        match self.chain.readout {
+            crate::chain::Readout::Line { slope, offset } => offset + slope * celsius,
+            _ => self.chain.probe.letter.emf_and_slope_extended(celsius).0 - state.sensed_emf,
+        }
+    }
+
+    /// The correction stored in the chain, or none.
+    pub fn correction(&self) -> Correction {
+        self.correction
+    }
+
+    /// The reading of one board in one situation.
+    ///
+    /// `deviations` is in the order of [`Model::imperfections`], in their units.
+    ///
+    /// # Errors
+    /// [`ModelError`] for deviations of the wrong count, or that make the circuit unsolvable.
+    pub fn predict(&self, situation: &Situation, deviations: &[f64]) -> Result<Reading, ModelError> {
+        if deviations.len() != self.imperfections.len() {
+            return Err(ModelError::Missing(format!(
+                "deviations for all imperfections: {} given, {} needed",
+                deviations.len(),
+                self.imperfections.len()
+            )));
+        }
+        let mut scratch = self.scratch();
+        let state = self.board_state(situation.board, deviations, &mut scratch)?;
+        let emf = self.hot_emf(&self.hot_end(situation.hot), deviations);
+        let v = self.thermocouple_volts(emf, situation.head, &state, deviations);
+        let inside = self.within_limits(v, &mut scratch);
+        let output = self.output_volts(&state, v, inside, &mut scratch);
+        let volts = self.rule_volts(&state, output, deviations, ReadingNoise::Included);
+        let celsius = self.celsius(&state, self.correction.offset + self.correction.gain * volts);
+        let circuit = &self.wiring.circuit;
+        let mut limits: Vec<_> =
+            circuit.limits(&scratch.values, &scratch.at).into_iter().map(|hit| self.limit(&hit)).collect();
+        let (low, high) = self.chain.converter.span();
+        if output < low || output > high {
+            limits.push(LimitExceeded { what: "converter input".into(), volts: output, allowed: (low, high) });
+        }
+        let nodes = &self.wiring.test_nodes;
+        let test_point_volts = nodes.iter().map(|n| circuit.voltage(&scratch.at, *n)).collect();
+        Ok(Reading { celsius, output_volts: output, test_point_volts, limits })
+    }
+
+    fn limit(&self, hit: &LimitHit) -> LimitExceeded {
+        LimitExceeded {
+            what: format!("{} {}", hit.element, hit.kind.name()),
+            volts: hit.volts,
+            allowed: (hit.low, hit.high),
+        }
+    }
+
+    /// Reading with the thermocouple broken: the loop opened at the measuring junction, board at `board`.
+    ///
+    /// # Errors
+    /// As [`Model::predict`].
+    pub fn open_sensor(&self, board: f64) -> Result<Reading, ModelError> {
+        const OPEN: f64 = 1e12;
+        let mut scratch = self.scratch();
+        let mean = &self.mean;
+        let state = self.board_state(board, mean, &mut scratch)?;
+        for half in self.wiring.loop_halves {
+            scratch.values[half.index()] = OPEN;
+        }
+        let point = self.wiring.circuit.operating_point(&scratch.values)?;
+        let output = point.voltage(self.wiring.output);
+        let volts = self.rule_volts(&state, output, mean, ReadingNoise::LeftOut);
+        Ok(Reading {
+            celsius: self.celsius(&state, volts),
+            output_volts: output,
+            test_point_volts: self.wiring.test_nodes.iter().map(|n| point.voltage(*n)).collect(),
+            limits: Vec::new(),
+        })
+    }
+}
+
+/// Limit of a probe's deviation at a temperature, K. Beyond the range of its class the law of the nearest line goes
+/// on: the standard promises nothing there, and the dossier says so.
+pub fn probe_limit(letter: Letter, tolerance: ProbeTolerance, celsius: f64) -> f64 {
+    match tolerance {
+        ProbeTolerance::Exact => 0.0,
+        ProbeTolerance::Kelvin(k) => k,
+        ProbeTolerance::Class(class) => class_limit(letter, class, celsius),
+    }
+}
+
+fn class_limit(letter: Letter, class: ToleranceClass, celsius: f64) -> f64 {
+    let distance = |(low, high): (f64, f64)| (low - celsius).max(celsius - high).max(0.0);
+    tolerance::rows()
+        .iter()
+        .filter(|row| row.letter == letter && row.class == class)
+        .min_by(|a, b| distance(a.celsius).total_cmp(&distance(b.celsius)))
+        .map_or(0.0, |row| row.limit.at(celsius))
+}

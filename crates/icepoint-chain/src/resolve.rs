@@ -1,0 +1,473 @@
+//! From the contents of a chain file to a chain with every value known.
+//!
+//! Values that are still open get the topology's usual ones, so that a budget can be asked for at any time; `design`
+//! then looks for better ones.
+
+use icepoint_sensors::cable;
+use icepoint_sensors::platinum::Class;
+use icepoint_sensors::wire::{self, Size};
+
+use crate::chain::{
+    BudgetSettings, CalibrationMethod, CalibrationPlan, CalibrationWish, Chain, Converter, ConverterKind,
+    Correction, DigitalFilter, DividerArm, JunctionMethod, JunctionSensor, Lead, Need, Probe, ProbeTolerance,
+    Readout, ReferenceJunction,
+};
+use crate::file::{self, ChainFile, PartValue, Problem, Refused};
+use crate::front_end::{
+    AmplifierFigures, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Topology, Values,
+};
+use crate::imperfection::SPECIFIED_AT;
+use crate::quantity::Series;
+
+/// A chain file with its values known, and what is needed to try others.
+#[derive(Clone, Debug)]
+pub struct Resolved {
+    /// The chain with the values given and usual values for those left open.
+    pub chain: Chain,
+    /// The topology.
+    pub topology: Topology,
+    /// What the topology takes from the file.
+    pub surroundings: Surroundings,
+    /// Values that the user fixed.
+    pub fixed: Values,
+    /// Designators left open.
+    pub open: Vec<&'static str>,
+    /// Series that open resistors are chosen from.
+    pub resistor_series: Series,
+    /// Series that open capacitors are chosen from.
+    pub capacitor_series: Series,
+    /// Assumptions made here, in words, beside those of the file.
+    pub assumptions: Vec<String>,
+}
+
+impl Resolved {
+    /// The same chain with other values.
+    pub fn with_values(&self, values: &Values) -> Chain {
+        let mut chain = self.chain.clone();
+        chain.front_end = self.topology.build(&self.surroundings, values);
+        chain
+    }
+}
+
+/// Fills in what the file leaves to others.
+///
+/// # Errors
+/// [`Refused`] for designators that the topology doesn't have, pointing at each.
+pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
+    let mut problems = Vec::new();
+    let mut assumptions = Vec::new();
+    let topology = match *file.front_end.topology {
+        file::Topology::SingleAmplifier => Topology::SingleAmplifier,
+        file::Topology::Instrumentation => Topology::Instrumentation,
+    };
+    let surroundings = surroundings(file, topology);
+    let mut fixed = Values::new();
+    let mut open: Vec<&'static str> = Vec::new();
+    for (designator, given) in &file.front_end.values {
+        match topology.slots().iter().find(|s| s.designator == designator) {
+            None => problems.push(unknown(file, "front_end.values", designator, topology)),
+            Some(slot) => {
+                if let PartValue::Chosen { quantity, unit } = &given.value {
+                    let wanted = match slot.kind {
+                        SlotKind::Resistor => crate::quantity::Unit::Ohm,
+                        SlotKind::Capacitor => crate::quantity::Unit::Farad,
+                    };
+                    if *unit == wanted {
+                        fixed.insert(designator.clone(), quantity.value);
+                    }
+                }
+            }
+        }
+    }
+    for designator in file.front_end.tolerance.keys() {
+        if !topology.slots().iter().any(|s| s.designator == designator) {
+            problems.push(unknown(file, "front_end.tolerance", designator, topology));
+        }
+    }
+    for slot in topology.slots() {
+        let twin_fixed = slot.same_as.is_some_and(|twin| fixed.contains_key(twin));
+        if !fixed.contains_key(slot.designator) && slot.same_as.is_none() && !twin_fixed {
+            open.push(slot.designator);
+        }
+    }
+    if !problems.is_empty() {
+        return Err(Refused::new(file.source.clone(), problems));
+    }
+    let front_end = topology.build(&surroundings, &fixed);
+    let chain = Chain {
+        name: file.name.value.clone(),
+        need: need(file),
+        probe: probe(file),
+        lead: lead(file, &mut assumptions),
+        junction: junction(file),
+        front_end,
+        converter: converter(file),
+        filter: filter(file),
+        readout: readout(file),
+        plan: plan(file, &mut assumptions),
+        correction: file
+            .calibration
+            .as_ref()
+            .map(|c| Correction { offset: *c.offset_volts, gain: *c.gain }),
+        settings: BudgetSettings {
+            trials: *file.budget.trials,
+            seed: *file.budget.seed,
+            hot_points: *file.budget.hot_points,
+            board_points: *file.budget.board_points,
+        },
+    };
+    Ok(Resolved {
+        chain,
+        topology,
+        surroundings,
+        fixed,
+        open,
+        resistor_series: *file.parts.resistors.series,
+        capacitor_series: *file.parts.capacitors.series,
+        assumptions,
+    })
+}
+
+fn unknown(file: &ChainFile, section: &str, designator: &str, topology: Topology) -> Problem {
+    let known: Vec<&str> = topology.slots().iter().map(|s| s.designator).collect();
+    file.problem_at(
+        &format!("{section}.{designator}"),
+        "designator.unknown",
+        format!("the {} front end has no part {designator}", topology.id()),
+    )
+    .expected(known.join(", "))
+    .help("docs/front-ends.md shows where each part sits")
+}
+
+fn need(file: &ChainFile) -> Need {
+    let n = &file.need;
+    Need {
+        hot: (n.hot.low, n.hot.high),
+        board: (n.board.low, n.board.high),
+        accuracy: *n.accuracy,
+        settle_within: n.settle_within.as_ref().map_or(f64::INFINITY, |g| g.value),
+        settle_to: *n.settle_to,
+        mains: *n.mains,
+        series_pickup: *n.series_pickup,
+        common_pickup: *n.common_pickup,
+        mains_residual: n.mains_residual.as_ref().map_or(f64::INFINITY, |g| g.value),
+        calibration: match *n.calibration {
+            file::CalibrationEffort::None => CalibrationWish::None,
+            file::CalibrationEffort::Zero => CalibrationWish::Zero,
+            file::CalibrationEffort::ZeroAndSpan => CalibrationWish::ZeroAndSpan,
+        },
+    }
+}
+
+fn probe(file: &ChainFile) -> Probe {
+    let p = &file.probe;
+    let (tolerance, tolerance_text) = match *p.tolerance {
+        file::ProbeTolerance::Class(class) => (ProbeTolerance::Class(class), class.name().to_owned()),
+        file::ProbeTolerance::PlusMinus(k) => (ProbeTolerance::Kelvin(k), format!("±{k} K, the user's figure")),
+        file::ProbeTolerance::None => (ProbeTolerance::Exact, "taken as exact".to_owned()),
+    };
+    Probe {
+        letter: *p.letter,
+        tolerance,
+        tolerance_text,
+        normal: *p.distribution == file::Distribution::Normal,
+        drift: *p.drift,
+        grounded: *p.junction == file::Junction::Grounded,
+        resistance: *p.resistance,
+    }
+}
+
+fn lead(file: &ChainFile, assumptions: &mut Vec<String>) -> Option<Lead> {
+    let given = file.lead.as_ref()?;
+    let letter = *file.probe.letter;
+    let size = Size::Millimetres(1e3 * *given.conductor);
+    let code = match *given.cable {
+        file::Cable::Code(code) => {
+            let class = given.class.as_ref().map_or(2, |c| c.value);
+            cable::Cable::parse(&format!("{code} class {class}")).ok()
+        }
+        file::Cable::SameWire => None,
+    };
+    let compensating_platinum = code.is_some_and(|c| c.kind() == cable::Kind::Compensating)
+        && matches!(letter, icepoint_sensors::Letter::R | icepoint_sensors::Letter::S);
+    let per_metre = if compensating_platinum {
+        wire::compensating_sx_ohms_per_metre(size)
+    } else {
+        wire::loop_ohms_per_metre(letter, size)
+    };
+    let per_metre = per_metre.unwrap_or_else(|_| {
+        assumptions.push(format!(
+            "lead: no published loop resistance for type {} of this size; its resistance is taken as 0 Ω",
+            letter.name()
+        ));
+        0.0
+    });
+    let (name, tolerance, full_at) = match code {
+        Some(cable) => {
+            let full_at = 0.5 * cable.celsius().1;
+            assumptions.push(format!(
+                "lead: the emf error of the cable grows with the temperature difference of its ends and reaches the \
+                 limit at {full_at:.0} K (common practice, no source)"
+            ));
+            (cable.name().to_string(), cable.limit_volts(), full_at)
+        }
+        None => ("same wire as the probe".to_owned(), 0.0, 1.0),
+    };
+    Some(Lead {
+        name,
+        tolerance,
+        full_at,
+        resistance: per_metre * *given.length,
+        head: (given.head.low, given.head.high),
+    })
+}
+
+fn junction(file: &ChainFile) -> ReferenceJunction {
+    let j = &file.reference_junction;
+    let arm = |divider: &file::Divider, ideal: f64| DividerArm {
+        ohms: divider
+            .resistor
+            .chosen()
+            .or_else(|| file.parts.resistors.series.nearest(ideal))
+            .unwrap_or(ideal),
+        tolerance: *divider.tolerance,
+        tempco: *file.parts.resistors.tempco,
+    };
+    let method = match (&j.analog, &j.element) {
+        (Some(analog), _) => JunctionMethod::Analog {
+            slope: *analog.slope,
+            at_zero: *analog.at_zero,
+            nonlinearity: *analog.nonlinearity,
+            output_resistance: *analog.output_resistance,
+        },
+        (None, Some(file::Element::Thermistor { r25, beta, tolerance, beta_tolerance, divider })) => {
+            // The divider is most sensitive where both arms are alike: at the middle of the board's range.
+            let middle = file.need.board.middle() + crate::dynamics::ZERO_CELSIUS;
+            let nominal = SPECIFIED_AT + crate::dynamics::ZERO_CELSIUS;
+            let ideal = **r25 * libm::exp(**beta * (1.0 / middle - 1.0 / nominal));
+            JunctionMethod::Measured(JunctionSensor::Thermistor {
+                r25: **r25,
+                beta: **beta,
+                tolerance: **tolerance,
+                beta_tolerance: **beta_tolerance,
+                divider: arm(divider, ideal),
+            })
+        }
+        (None, Some(file::Element::Platinum { class, divider })) => {
+            JunctionMethod::Measured(JunctionSensor::Platinum {
+                class: match **class {
+                    file::PlatinumClass::AA => Class::AA,
+                    file::PlatinumClass::A => Class::A,
+                    file::PlatinumClass::B => Class::B,
+                    file::PlatinumClass::C => Class::C,
+                },
+                divider: arm(divider, 100.0),
+            })
+        }
+        (None, _) => JunctionMethod::Measured(JunctionSensor::Digital),
+    };
+    ReferenceJunction {
+        method,
+        accuracy: *j.accuracy,
+        drift: *j.drift,
+        gradient: *j.gradient,
+        self_heating: *j.self_heating,
+    }
+}
+
+fn converter(file: &ChainFile) -> Converter {
+    let c = &file.converter;
+    match &c.kind {
+        file::ConverterKind::Adc(adc) => Converter {
+            kind: ConverterKind::Adc { bits: *adc.bits, reference: adc.reference.value.value },
+            offset: *adc.offset,
+            gain_error: *adc.gain_error,
+            nonlinearity: *adc.integral_nonlinearity,
+            noise: *adc.noise,
+            input_resistance: *c.input_resistance,
+        },
+        file::ConverterKind::Voltmeter(meter) => Converter {
+            kind: ConverterKind::Voltmeter {
+                resolution: *meter.resolution,
+                range: c.span.as_ref().map_or(f64::INFINITY, |s| s.high),
+            },
+            offset: *meter.range_error,
+            gain_error: *meter.reading_error,
+            nonlinearity: 0.0,
+            noise: 0.0,
+            input_resistance: *c.input_resistance,
+        },
+    }
+}
+
+fn filter(file: &ChainFile) -> DigitalFilter {
+    // Without a stated rate the samples are taken so densely that it does not matter.
+    let rate = file.filter.sample_rate.as_ref().map_or(1000.0 * *file.need.mains, |g| g.value);
+    match &file.filter.digital {
+        file::DigitalFilter::None => DigitalFilter::None,
+        file::DigitalFilter::Mean { over_periods } => DigitalFilter::Mean { periods: **over_periods, rate },
+        file::DigitalFilter::FirstOrder { time_constant } => {
+            DigitalFilter::FirstOrder { time_constant: **time_constant, rate }
+        }
+    }
+}
+
+fn readout(file: &ChainFile) -> Readout {
+    match &file.readout {
+        file::Readout::Line { slope, offset } => Readout::Line { slope: **slope, offset: **offset },
+        file::Readout::EmfInverse => Readout::EmfInverse,
+        file::Readout::Table { segments } => Readout::Table { segments: **segments },
+        file::Readout::PublishedPolynomial => Readout::PublishedPolynomial,
+    }
+}
+
+/// Millivolt source assumed when the file plans no calibration: relative and fixed limit (common practice, no source).
+const USUAL_SOURCE: (f64, f64) = (0.0002, 5e-6);
+
+fn plan(file: &ChainFile, assumptions: &mut Vec<String>) -> CalibrationPlan {
+    match &file.calibration_plan {
+        Some(plan) => CalibrationPlan {
+            method: match &plan.method {
+                file::CalibrationMethod::MillivoltSource { source_reading_error, source_range_error } => {
+                    CalibrationMethod::MillivoltSource {
+                        relative: **source_reading_error,
+                        fixed: **source_range_error,
+                    }
+                }
+                file::CalibrationMethod::KnownTemperature { bath_accuracy } => {
+                    CalibrationMethod::KnownTemperature { accuracy: **bath_accuracy }
+                }
+            },
+            at: plan.at.value.clone(),
+            board: *plan.board,
+            thermometer: *plan.thermometer,
+            readings: *plan.readings,
+        },
+        None => {
+            let (low, high) = (file.need.hot.low, file.need.hot.high);
+            let at = vec![low + 0.05 * (high - low), low + 0.95 * (high - low)];
+            assumptions.push(format!(
+                "calibration_plan: none given; what a trim would buy is shown for a millivolt source of ±(0.02 % + \
+                 5 µV) at {:.0} °C and {:.0} °C, board at 23 °C",
+                at[0], at[1]
+            ));
+            let (relative, fixed) = USUAL_SOURCE;
+            CalibrationPlan {
+                method: CalibrationMethod::MillivoltSource { relative, fixed },
+                at,
+                board: 23.0,
+                thermometer: 0.2,
+                readings: 16,
+            }
+        }
+    }
+}
+
+fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
+    let rail = |t: &crate::quantity::Toleranced| {
+        (t.value, if t.value == 0.0 { 0.0 } else { t.half_width() / t.value.abs() })
+    };
+    let parts = &file.parts;
+    let resistor = ResistorFigures {
+        ohms: 0.0,
+        tolerance: *parts.resistors.tolerance,
+        tempco: *parts.resistors.tempco,
+        ageing: *parts.resistors.ageing,
+        network: None,
+    };
+    // The capacitor's value over the board's temperatures counts as part of its tolerance.
+    let reach = (file.need.board.high - SPECIFIED_AT).abs().max((file.need.board.low - SPECIFIED_AT).abs());
+    let drift = *parts.capacitors.tempco * reach;
+    let mut resistor_for = std::collections::BTreeMap::new();
+    let mut capacitor_for = std::collections::BTreeMap::new();
+    for slot in topology.slots() {
+        let name = slot.designator;
+        let beside = file.front_end.values.get(name).and_then(|v| match &v.value {
+            PartValue::Chosen { quantity, .. } if quantity.tolerance.is_some() && quantity.value > 0.0 => {
+                Some(quantity.half_width() / quantity.value)
+            }
+            _ => None,
+        });
+        let Some(tolerance) = file.front_end.tolerance.get(name).map(|g| g.value).or(beside) else { continue };
+        match slot.kind {
+            SlotKind::Resistor => {
+                resistor_for.insert(name.to_owned(), ResistorFigures { tolerance, ..resistor.clone() });
+            }
+            SlotKind::Capacitor => {
+                capacitor_for.insert(name.to_owned(), tolerance + drift);
+            }
+        }
+    }
+    let reference = match &file.converter.kind {
+        file::ConverterKind::Adc(adc) => {
+            let (volts, tolerance) = rail(&adc.reference.value);
+            Some(PartKind::Reference {
+                node: "reference".into(),
+                volts,
+                tolerance,
+                drift: *adc.reference_drift,
+                supply_regulation: *adc.reference_supply_regulation,
+                load_regulation: 0.0,
+            })
+        }
+        file::ConverterKind::Voltmeter(_) => None,
+    };
+    let amplifier = |name: &str| file.amplifiers.get(name);
+    let main = amplifier(&file.front_end.amplifier);
+    let buffer = file.front_end.buffer.as_ref().and_then(|b| amplifier(b)).or(main);
+    let span = match &file.converter.kind {
+        file::ConverterKind::Adc(adc) => adc.reference.value.value,
+        file::ConverterKind::Voltmeter(_) => file.supply.positive.value.value,
+    };
+    Surroundings {
+        supply: rail(&file.supply.positive),
+        negative: rail(&file.supply.negative),
+        reference,
+        amplifier: main.map(figures).unwrap_or_default(),
+        gain_law: main.map(|m| gain_law(m, span)).unwrap_or_default(),
+        buffer: buffer.map(figures).unwrap_or_default(),
+        resistor,
+        resistor_for,
+        network: parts.resistors.network.as_ref().map(|n| (*n.tolerance, *n.tempco)),
+        capacitor_tolerance: *parts.capacitors.tolerance + drift,
+        capacitor_for,
+    }
+}
+
+fn gain_law(amplifier: &file::Amplifier, span: f64) -> GainLaw {
+    match &amplifier.kind {
+        file::AmplifierKind::Instrumentation { gain_constant, gain_error, gain_drift, gain_nonlinearity } => {
+            GainLaw {
+                constant: **gain_constant,
+                error: **gain_error,
+                drift: **gain_drift,
+                nonlinearity: **gain_nonlinearity * span,
+            }
+        }
+        file::AmplifierKind::Operational { .. } => GainLaw::default(),
+    }
+}
+
+fn figures(a: &file::Amplifier) -> AmplifierFigures {
+    AmplifierFigures {
+        record: a.name.clone(),
+        offset: Stated::Max(*a.offset_max),
+        offset_drift: Stated::Max(*a.offset_drift_max),
+        bias: *a.bias_max,
+        offset_current: a.offset_current_max.as_ref().map_or(0.0, |g| g.value),
+        open_loop_gain: match &a.kind {
+            file::AmplifierKind::Operational { open_loop_gain } => **open_loop_gain,
+            file::AmplifierKind::Instrumentation { .. } => f64::INFINITY,
+        },
+        bandwidth: *a.bandwidth,
+        cmrr: *a.cmrr,
+        psrr: *a.psrr,
+        noise: *a.noise,
+        corner: *a.corner,
+        current_noise: *a.current_noise,
+        input_low: *a.input_low,
+        input_high: *a.input_high,
+        output_low: *a.output_low,
+        output_high: *a.output_high,
+    }
+}

@@ -1,0 +1,276 @@
+//! From the list of parts to a circuit that can be solved, and the map from part to circuit parameter.
+//!
+//! **What is added to the user's parts.** The thermocouple and its cable: a source with half of the loop resistance on
+//! either side of the measuring junction, and the junction's tie to the plant: a small capacitance for an insulated
+//! junction, a metal joint for a grounded one. The converter's or voltmeter's input resistance.
+
+use std::collections::BTreeMap;
+
+use icepoint_circuit::{
+    Circuit, Element, InAmpFigures, Netlist, Node, NoiseFigures, OpAmpFigures,
+    Parameter, ParameterId,
+};
+
+use crate::chain::{Chain, JunctionMethod};
+use crate::front_end::{AmplifierFigures, PartKind};
+use crate::imperfection::SPECIFIED_AT;
+use crate::model::ModelError;
+
+/// Capacitance between an insulated measuring junction with its cable and the plant, F (common practice, no source).
+pub const INSULATED_CAPACITANCE: f64 = 1e-9;
+/// Resistance of the joint between a grounded measuring junction and the plant, Ω (common practice, no source).
+pub const GROUNDED_RESISTANCE: f64 = 0.1;
+/// Loop resistance below which the wire counts as this much, so that the network stays solvable, Ω.
+const LEAST_RESISTANCE: f64 = 1e-3;
+
+/// The gain of one instrumentation amplifier: `1 + constant/R`, or 1 without a resistor.
+#[derive(Clone, Debug)]
+pub(crate) struct GainStage {
+    pub name: String,
+    pub slot: ParameterId,
+    pub constant: f64,
+    pub resistor: Option<(String, f64)>,
+}
+
+impl GainStage {
+    /// Nominal gain.
+    pub fn gain(&self) -> f64 {
+        self.resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + self.constant / ohms)
+    }
+}
+
+/// The circuit and where everything is in it.
+#[derive(Debug)]
+pub(crate) struct Wiring {
+    pub circuit: Circuit,
+    /// Emf of the thermocouple, V.
+    pub thermocouple: ParameterId,
+    /// Voltage common to both leads, V.
+    pub common_source: ParameterId,
+    /// The two halves of the loop resistance, Ω: opened to see what a broken sensor does.
+    pub loop_halves: [ParameterId; 2],
+    /// Voltage of the analog temperature sensor, V.
+    pub sensor: Option<ParameterId>,
+    pub gain_stages: Vec<GainStage>,
+    pub output: Node,
+    pub reference: Option<Node>,
+    pub test_nodes: Vec<Node>,
+    netlist: Netlist,
+    reference_volts_per_ohm: f64,
+}
+
+impl Wiring {
+    pub fn new(chain: &Chain) -> Result<Self, ModelError> {
+        let mut net = Netlist::new();
+        let front_end = &chain.front_end;
+        let mut gain_resistors: BTreeMap<&str, (&str, f64)> = BTreeMap::new();
+        for part in &front_end.parts {
+            if let PartKind::GainResistor { amplifier, figures } = &part.kind {
+                gain_resistors.insert(amplifier, (&part.designator, figures.ohms));
+            }
+        }
+        let nominal_supply = front_end
+            .parts
+            .iter()
+            .map(|p| if let PartKind::Supply { volts, .. } = p.kind { volts.abs() } else { 0.0 })
+            .sum();
+        let mut stages = Vec::new();
+        let mut sensor = None;
+        for part in &front_end.parts {
+            let name = part.designator.as_str();
+            match &part.kind {
+                PartKind::Resistor { a, b, figures } => {
+                    let (a, b) = (net.node(a), net.node(b));
+                    net.add(name, Element::Resistor { a, b, ohms: figures.ohms });
+                }
+                PartKind::GainResistor { .. } => {}
+                PartKind::Capacitor { a, b, farads, .. } => {
+                    let (a, b) = (net.node(a), net.node(b));
+                    net.add(name, Element::Capacitor { a, b, farads: *farads });
+                }
+                PartKind::Operational { plus, minus, out, supply, figures } => {
+                    let (plus, minus, out) = (net.node(plus), net.node(minus), net.node(out));
+                    let supply = Some((net.node(&supply.0), net.node(&supply.1)));
+                    let figures = operational(figures, nominal_supply);
+                    net.add(name, Element::OpAmp { plus, minus, out, supply, figures });
+                }
+                PartKind::Instrumentation {
+                    plus, minus, reference, out, supply, figures, gain_constant, ..
+                } => {
+                    let resistor = gain_resistors.get(name).map(|(r, ohms)| ((*r).to_owned(), *ohms));
+                    let gain = resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + gain_constant / ohms);
+                    let (plus, minus) = (net.node(plus), net.node(minus));
+                    let (reference, out) = (net.node(reference), net.node(out));
+                    let supply = Some((net.node(&supply.0), net.node(&supply.1)));
+                    let figures = instrumentation(figures, gain, nominal_supply);
+                    net.add(name, Element::InAmp { plus, minus, reference, out, supply, figures });
+                    stages.push((name.to_owned(), *gain_constant, resistor));
+                }
+                PartKind::Supply { node, volts, .. } | PartKind::Reference { node, volts, .. } => {
+                    let plus = net.node(node);
+                    net.add(name, Element::VoltageSource { plus, minus: Netlist::GROUND, volts: *volts });
+                }
+                PartKind::TemperatureSensor { node } => {
+                    let (volts, ohms) = match chain.junction.method {
+                        JunctionMethod::Analog { slope, at_zero, output_resistance, .. } => {
+                            (at_zero + slope * SPECIFIED_AT, output_resistance)
+                        }
+                        JunctionMethod::Measured(_) => (0.0, 0.0),
+                    };
+                    let outside = net.node(node);
+                    let plus = if ohms > 0.0 { net.node("inside the temperature sensor") } else { outside };
+                    if ohms > 0.0 {
+                        net.add("temperature sensor output", Element::Resistor { a: plus, b: outside, ohms });
+                    }
+                    net.add(name, Element::VoltageSource { plus, minus: Netlist::GROUND, volts });
+                    sensor = Some(name.to_owned());
+                }
+            }
+        }
+        add_thermocouple(&mut net, chain);
+        let output = net.node(&front_end.ports.output);
+        if chain.converter.input_resistance.is_finite() {
+            let ohms = chain.converter.input_resistance;
+            net.add("converter input", Element::Resistor { a: output, b: Netlist::GROUND, ohms });
+        }
+        let reference = front_end.ports.reference.as_ref().map(|n| net.node(n));
+        let test_nodes = front_end.test_points.iter().map(|t| net.node(&t.node)).collect();
+        let circuit = Circuit::new(&net)?;
+        let need = |name: &str, p: Parameter| {
+            circuit.parameter(name, p).ok_or_else(|| ModelError::Missing(format!("{p:?} of {name}")))
+        };
+        let mut gain_stages = Vec::new();
+        for (name, constant, resistor) in stages {
+            let slot = need(&name, Parameter::Gain)?;
+            gain_stages.push(GainStage { name, slot, constant, resistor });
+        }
+        let load: f64 = front_end
+            .ports
+            .reference
+            .as_ref()
+            .map_or(0.0, |node| resistive_load(chain, node));
+        Ok(Self {
+            thermocouple: need("thermocouple", Parameter::Volts)?,
+            common_source: need("plant", Parameter::Volts)?,
+            loop_halves: [need("loop plus", Parameter::Ohms)?, need("loop minus", Parameter::Ohms)?],
+            sensor: sensor.map(|s| need(&s, Parameter::Volts)).transpose()?,
+            gain_stages,
+            output,
+            reference,
+            test_nodes,
+            reference_volts_per_ohm: load,
+            circuit,
+            netlist: net,
+        })
+    }
+
+    /// Parameter of a part.
+    pub fn slot(&self, designator: &str, parameter: Parameter) -> Option<ParameterId> {
+        self.circuit.parameter(designator, parameter)
+    }
+
+    /// Resistance of a resistor.
+    pub fn resistor(&self, designator: &str) -> Option<ParameterId> {
+        self.slot(designator, Parameter::Ohms)
+    }
+
+    /// Index of the gain stage whose gain this resistor sets.
+    pub fn gain_of(&self, designator: &str) -> Option<usize> {
+        self.gain_stages.iter().position(|s| s.resistor.as_ref().is_some_and(|(r, _)| r == designator))
+    }
+
+    /// Index of the gain stage of this amplifier.
+    pub fn gain_stage(&self, designator: &str) -> Option<usize> {
+        self.gain_stages.iter().position(|s| s.name == designator)
+    }
+
+    /// Current drawn from the reference by the resistors on it, A, at most (as if their far ends were at ground).
+    pub fn reference_load(&self, volts: f64) -> f64 {
+        volts.abs() * self.reference_volts_per_ohm
+    }
+
+    /// The netlist, for its node and element names.
+    pub fn netlist(&self) -> &Netlist {
+        &self.netlist
+    }
+}
+
+/// Conductance to ground seen by the reference node, going through resistors only, S.
+fn resistive_load(chain: &Chain, node: &str) -> f64 {
+    // Series strings are followed as long as a node has exactly two resistors: the pedestal divider and its like.
+    let mut conductance = 0.0;
+    for part in &chain.front_end.parts {
+        let PartKind::Resistor { a, b, figures } = &part.kind else { continue };
+        let far = if a == node { b } else if b == node { a } else { continue };
+        let mut ohms = figures.ohms;
+        if far != "gnd" {
+            for other in &chain.front_end.parts {
+                if other.designator == part.designator {
+                    continue;
+                }
+                let PartKind::Resistor { a, b, figures } = &other.kind else { continue };
+                if (a == far && b == "gnd") || (b == far && a == "gnd") {
+                    ohms += figures.ohms;
+                }
+            }
+        }
+        conductance += 1.0 / ohms;
+    }
+    conductance
+}
+
+fn add_thermocouple(net: &mut Netlist, chain: &Chain) {
+    let loop_ohms = chain.probe.resistance + chain.lead.as_ref().map_or(0.0, |l| l.resistance);
+    let half = (0.5 * loop_ohms).max(LEAST_RESISTANCE);
+    let plus = net.node(&chain.front_end.ports.plus);
+    let minus = net.node(&chain.front_end.ports.minus);
+    let junction = net.node("measuring junction");
+    let hot = net.node("hot leg");
+    let plant = net.node("plant");
+    net.add("thermocouple", Element::VoltageSource { plus: hot, minus: junction, volts: 0.0 });
+    net.add("loop plus", Element::Resistor { a: hot, b: plus, ohms: half });
+    net.add("loop minus", Element::Resistor { a: junction, b: minus, ohms: half });
+    net.add("plant", Element::VoltageSource { plus: plant, minus: Netlist::GROUND, volts: 0.0 });
+    let tie = if chain.probe.grounded {
+        Element::Resistor { a: junction, b: plant, ohms: GROUNDED_RESISTANCE }
+    } else {
+        Element::Capacitor { a: junction, b: plant, farads: INSULATED_CAPACITANCE }
+    };
+    net.add("tie to the plant", tie);
+}
+
+/// The ideal amplifier with its limits and noise: static errors are deviations, not nominal values.
+fn operational(f: &AmplifierFigures, nominal_supply: f64) -> OpAmpFigures {
+    OpAmpFigures {
+        bandwidth_hz: f.bandwidth,
+        nominal_supply,
+        input_low: f.input_low,
+        input_high: f.input_high,
+        output_low: f.output_low,
+        output_high: f.output_high,
+        noise: noise(f),
+        ..OpAmpFigures::ideal()
+    }
+}
+
+fn instrumentation(f: &AmplifierFigures, gain: f64, nominal_supply: f64) -> InAmpFigures {
+    InAmpFigures {
+        bandwidth_hz: f.bandwidth,
+        nominal_supply,
+        input_low: f.input_low,
+        input_high: f.input_high,
+        output_low: f.output_low,
+        output_high: f.output_high,
+        noise: noise(f),
+        ..InAmpFigures::ideal(gain)
+    }
+}
+
+fn noise(f: &AmplifierFigures) -> NoiseFigures {
+    NoiseFigures {
+        white: f.noise,
+        corner_hz: f.corner,
+        current: f.current_noise,
+        current_corner_hz: 0.0,
+    }
+}
