@@ -206,7 +206,9 @@ impl Letter {
 
     /// Sensitivity (Seebeck coefficient) dE/dt in V/K at `celsius` (°C), from the derivative of the polynomial.
     ///
-    /// At 0 °C, where types K and N have a step, this is the slope of the colder side. Negative for type B below its
+    /// # Accuracy
+    /// 2e-15 V/K against 40-digit arithmetic (type T near −270 °C; elsewhere below 4e-16 V/K). At 0 °C, where types K
+    /// and N have a step, this is the slope of the colder side. Negative for type B below its
     /// minimum at 21.02 °C.
     ///
     /// # Errors

@@ -15,7 +15,7 @@ use crate::out_of_range::{OutOfRange, Quantity};
 use crate::{Letter, published_inverse};
 
 /// Where type B has its minimum, °C: root of the derivative of its coldest segment, computed with 40 digits.
-pub const TYPE_B_MINIMUM_CELSIUS: f64 = 21.020_262_078_847_43;
+pub const TYPE_B_MINIMUM_CELSIUS: f64 = 21.020_261_884_768_556;
 /// Where type K falls under 1 µV/K, °C: computed with 40 digits from the derivative.
 const TYPE_K_INSENSITIVE_BELOW: f64 = -268.471_743_408_899_4;
 /// Where type N falls under 1 µV/K, °C: computed with 40 digits from the derivative.
@@ -179,7 +179,7 @@ impl Letter {
     /// Every temperature that gives `volts` (V, reference junction at 0 °C).
     ///
     /// # Accuracy
-    /// The round trip `inverse(emf(t))` closes within 2e-10 K wherever the sensitivity is above 1 µV/K
+    /// The round trip `inverse(emf(t))` closes within 1e-10 K wherever the sensitivity is above 1 µV/K
     /// (`tests/accuracy.rs`, walked in steps that hit both sides of every join). An emf beyond an end of the range by
     /// less than 2e-15 V counts as the end.
     ///

@@ -11,7 +11,7 @@
 //!
 //! **Source.** B E J K N R S T: NIST Monograph 175 / NIST SRD 60. A: GOST R 8.585-2001 type A-1, which is the
 //! inverse of the form with the constant 7.1564735e-4 mV, prints no error range, and was found here to be off by
-//! −0.45 to +1.03 K.
+//! −0.39 to +1.02 K from that form and by −0.44 to +0.96 K from ours, whose constant is 0.
 
 use crate::Letter;
 use crate::out_of_range::{OutOfRange, Quantity};
