@@ -1,6 +1,8 @@
 //! `[amplifier.NAME]`: the figures of an amplifier as its data sheet states them.
 
 use super::given::Given;
+use super::keys::{AMPLIFIERS, AmplifierWord};
+use super::walk::Reader;
 
 /// One record. Gains and rejections are plain ratios (120 dB is 1e6).
 #[derive(Debug, Clone, PartialEq)]
@@ -60,4 +62,71 @@ pub enum AmplifierKind {
         /// Non-linearity of the gain, share of the output span.
         gain_nonlinearity: Given<f64>,
     },
+}
+
+impl Amplifier {
+    pub(super) fn read(name: &str, mut r: Reader<'_, '_>) -> Option<Self> {
+        let kind = r.choice("kind", AMPLIFIERS);
+        let offset_max = r.quantity("offset_max");
+        let offset_typical = r.quantity("offset_typical");
+        let offset_drift_max = r.quantity("offset_drift_max");
+        let bias_max = r.quantity("bias_max");
+        let offset_current_max = r.quantity("offset_current_max");
+        let bandwidth = r.quantity("bandwidth");
+        let cmrr = r.quantity("cmrr");
+        let psrr = r.quantity("psrr");
+        let noise = r.quantity("noise");
+        let corner = r.quantity("corner");
+        let current_noise = r.quantity("current_noise");
+        let input_low = r.quantity("input_low");
+        let input_high = r.quantity("input_high");
+        let output_low = r.quantity("output_low");
+        let output_high = r.quantity("output_high");
+        let mut figures = None;
+        match kind.map(|kind| kind.value) {
+            Some(AmplifierWord::Operational) => {
+                figures = r
+                    .quantity("open_loop_gain")
+                    .map(|open_loop_gain| AmplifierKind::Operational { open_loop_gain });
+                r.finish(&[]);
+            }
+            Some(AmplifierWord::Instrumentation) => {
+                let gain_constant = r.quantity("gain_constant");
+                let gain_error = r.quantity("gain_error");
+                let gain_drift = r.quantity("gain_drift");
+                let gain_nonlinearity = r.quantity("gain_nonlinearity");
+                if let (Some(gain_constant), Some(gain_error), Some(gain_drift), Some(gain_nonlinearity)) =
+                    (gain_constant, gain_error, gain_drift, gain_nonlinearity)
+                {
+                    figures = Some(AmplifierKind::Instrumentation {
+                        gain_constant,
+                        gain_error,
+                        gain_drift,
+                        gain_nonlinearity,
+                    });
+                }
+                r.finish(&[]);
+            }
+            None => r.abandon(),
+        }
+        Some(Self {
+            name: name.to_owned(),
+            kind: figures?,
+            offset_max: offset_max?,
+            offset_typical,
+            offset_drift_max: offset_drift_max?,
+            bias_max: bias_max?,
+            offset_current_max,
+            bandwidth: bandwidth?,
+            cmrr: cmrr?,
+            psrr: psrr?,
+            noise: noise?,
+            corner: corner?,
+            current_noise: current_noise?,
+            input_low: input_low?,
+            input_high: input_high?,
+            output_low: output_low?,
+            output_high: output_high?,
+        })
+    }
 }

@@ -1,6 +1,9 @@
 //! `[calibration_plan]`, `[calibration]` and `[budget]`.
 
 use super::given::Given;
+use super::keys::{CALIBRATIONS, CalibrationWord};
+use super::walk::Reader;
+use toml::de::DeValue;
 
 /// `[calibration_plan]`: how a finished board would be trimmed, and how well the means are known.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,4 +59,59 @@ pub struct BudgetSettings {
     pub hot_points: Given<u32>,
     /// Grid points over the range of the board.
     pub board_points: Given<u32>,
+}
+
+impl CalibrationPlan {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let word = r.choice("method", CALIBRATIONS);
+        let at = r.list("at");
+        let board = r.quantity("board");
+        let thermometer = r.quantity("thermometer");
+        let readings = r.small_integer("readings");
+        let mut method = None;
+        match word.map(|word| word.value) {
+            Some(CalibrationWord::MillivoltSource) => {
+                let reading_error = r.quantity("source_reading_error");
+                let range_error = r.quantity("source_range_error");
+                if let (Some(source_reading_error), Some(source_range_error)) = (reading_error, range_error) {
+                    method =
+                        Some(CalibrationMethod::MillivoltSource { source_reading_error, source_range_error });
+                }
+                r.finish(&[]);
+            }
+            Some(CalibrationWord::KnownTemperature) => {
+                method = r
+                    .quantity("bath_accuracy")
+                    .map(|bath_accuracy| CalibrationMethod::KnownTemperature { bath_accuracy });
+                r.finish(&[]);
+            }
+            None => r.abandon(),
+        }
+        Some(Self { method: method?, at: at?, board: board?, thermometer: thermometer?, readings: readings? })
+    }
+}
+
+impl Calibration {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let date = r.get("date", |walk, key, name, value, _| match value.get_ref() {
+            // TOML has dates of its own
+            DeValue::Datetime(date) => Some(date.to_string()),
+            _ => walk.text(key, name, value),
+        });
+        let offset_volts = r.number("offset_volts");
+        let gain = r.number("gain");
+        r.finish(&[]);
+        Some(Self { date, offset_volts: offset_volts?, gain: gain? })
+    }
+}
+
+impl BudgetSettings {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let trials = r.small_integer("trials");
+        let seed = r.integer("seed");
+        let hot_points = r.small_integer("hot_points");
+        let board_points = r.small_integer("board_points");
+        r.finish(&[]);
+        Some(Self { trials: trials?, seed: seed?, hot_points: hot_points?, board_points: board_points? })
+    }
 }

@@ -1,6 +1,8 @@
 //! `[converter]`, `[filter]` and `[readout]`: from the output voltage to the number that is read.
 
 use super::given::{Given, Interval};
+use super::keys::{CONVERTERS, ConverterWord, DIGITAL, DigitalWord, RULES, RuleWord};
+use super::walk::Reader;
 use crate::quantity::Toleranced;
 
 /// `[converter]`.
@@ -106,4 +108,142 @@ pub enum Readout {
     },
     /// The approximate inverse polynomials of the published tables.
     PublishedPolynomial,
+}
+
+impl Converter {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let word = r.choice("kind", CONVERTERS);
+        let span = r.interval("span");
+        let input_resistance = r.quantity("input_resistance");
+        let mut kind = None;
+        match word.as_ref().map(|word| word.value) {
+            Some(ConverterWord::Adc) => {
+                kind = Adc::read(&mut r, span.as_ref()).map(ConverterKind::Adc);
+                r.finish(&[]);
+            }
+            Some(ConverterWord::Voltmeter) => {
+                kind = Voltmeter::read(&mut r).map(ConverterKind::Voltmeter);
+                if !r.has("span") {
+                    r.require("span", ", which kind = \"voltmeter\" needs");
+                }
+                r.finish(&[]);
+            }
+            None => r.abandon(),
+        }
+        Some(Self { kind: kind?, span, input_resistance: input_resistance? })
+    }
+}
+
+/// Above this resolution the defaults in LSB, which are those of a microcontroller, would flatter.
+const BITS_WITH_DEFAULTS: u32 = 16;
+
+impl Adc {
+    fn read(r: &mut Reader<'_, '_>, span: Option<&Given<Interval>>) -> Option<Self> {
+        let bits = r.small_integer("bits");
+        let reference = r.toleranced("reference");
+        let reference_drift = r.quantity("reference_drift");
+        let reference_supply_regulation = r.quantity("reference_supply_regulation");
+        let ratiometric = r.boolean("ratiometric");
+        let width = match (span, &reference) {
+            (Some(span), _) => span.width(),
+            (None, Some(reference)) => reference.value.value,
+            (None, None) => f64::NAN,
+        };
+        let lsb = bits.as_ref().map_or(f64::NAN, |bits| width / (1_u64 << bits.value.min(63)) as f64);
+        if bits.as_ref().is_some_and(|bits| bits.value > BITS_WITH_DEFAULTS) {
+            for name in ["offset", "gain_error", "integral_nonlinearity", "noise"] {
+                if !r.has(name) {
+                    r.require(name, ", and its default is for 16 bits or fewer");
+                }
+            }
+        }
+        let mut error =
+            |name: &str| r.get(name, |walk, key, name, value, _| walk.volt_or_lsb(key, name, value, lsb));
+        let offset = error("offset");
+        let integral_nonlinearity = error("integral_nonlinearity");
+        let noise = error("noise");
+        let gain_error = r.quantity("gain_error");
+        Some(Self {
+            bits: bits?,
+            reference: reference?,
+            reference_drift: reference_drift?,
+            reference_supply_regulation: reference_supply_regulation?,
+            ratiometric: ratiometric?,
+            lsb,
+            offset: offset?,
+            gain_error: gain_error?,
+            integral_nonlinearity: integral_nonlinearity?,
+            noise: noise?,
+        })
+    }
+}
+
+impl Voltmeter {
+    fn read(r: &mut Reader<'_, '_>) -> Option<Self> {
+        let reading_error = r.quantity("reading_error");
+        let range_error = r.quantity("range_error");
+        let resolution = r.quantity("resolution");
+        Some(Self { reading_error: reading_error?, range_error: range_error?, resolution: resolution? })
+    }
+}
+
+impl Filter {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let analog_corner = r.quantity("analog_corner");
+        let word = r.choice("digital", DIGITAL);
+        let (mut digital, mut sample_rate) = (None, None);
+        match word.map(|word| word.value) {
+            Some(DigitalWord::None) => {
+                digital = Some(DigitalFilter::None);
+                r.finish(&[]);
+            }
+            Some(DigitalWord::Mean) => {
+                digital =
+                    r.small_integer("over_periods").map(|over_periods| DigitalFilter::Mean { over_periods });
+                sample_rate = r.quantity("sample_rate");
+                r.finish(&[]);
+            }
+            Some(DigitalWord::FirstOrder) => {
+                digital = r
+                    .quantity("time_constant")
+                    .map(|time_constant| DigitalFilter::FirstOrder { time_constant });
+                sample_rate = r.quantity("sample_rate");
+                r.finish(&[]);
+            }
+            None => r.abandon(),
+        }
+        Some(Self { analog_corner, digital: digital?, sample_rate })
+    }
+}
+
+impl Readout {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Given<Self>> {
+        let rule = r.choice("rule", RULES);
+        let mut readout = None;
+        match rule.as_ref().map(|rule| rule.value) {
+            Some(RuleWord::Line) => {
+                let slope = r.quantity("slope");
+                let offset = r.quantity("offset");
+                if let (Some(slope), Some(offset)) = (slope, offset) {
+                    readout = Some(Self::Line { slope, offset });
+                }
+                r.finish(&[]);
+            }
+            Some(RuleWord::Table) => {
+                readout = r.small_integer("segments").map(|segments| Self::Table { segments });
+                r.finish(&[]);
+            }
+            Some(RuleWord::EmfInverse) => {
+                readout = Some(Self::EmfInverse);
+                r.finish(&[]);
+            }
+            Some(RuleWord::PublishedPolynomial) => {
+                readout = Some(Self::PublishedPolynomial);
+                r.finish(&[]);
+            }
+            None => r.abandon(),
+        }
+        let readout = readout?;
+        rule.map(|rule| rule.map(|_| readout))
+    }
 }

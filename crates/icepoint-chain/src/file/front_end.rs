@@ -1,6 +1,7 @@
 //! `[front_end]` and `[supply]`: the topology, its part values, and what feeds it.
 
 use super::given::Given;
+use super::walk::Reader;
 use crate::quantity::{Toleranced, Unit};
 use std::collections::BTreeMap;
 
@@ -77,4 +78,55 @@ pub struct Supply {
     pub positive: Given<Toleranced>,
     /// Negative rail, V; 0 V for a single supply.
     pub negative: Given<Toleranced>,
+}
+
+impl FrontEnd {
+    /// Everything but the two maps, which are sections of their own.
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let topology = r.choice("topology", Topology::SPELLINGS);
+        let amplifier = r.text("amplifier");
+        let mut buffer = None;
+        match topology.as_ref().map(|topology| topology.value) {
+            Some(Topology::Instrumentation) => {
+                buffer = r.text("buffer");
+                r.finish(&["values", "tolerance"]);
+            }
+            Some(Topology::SingleAmplifier) => r.finish(&["values", "tolerance"]),
+            None => r.abandon(),
+        }
+        Some(Self {
+            topology: topology?,
+            amplifier: amplifier?,
+            buffer,
+            values: BTreeMap::new(),
+            tolerance: BTreeMap::new(),
+        })
+    }
+
+    pub(super) fn read_values(mut r: Reader<'_, '_>) -> BTreeMap<String, Given<PartValue>> {
+        let names = r.names();
+        let read = |name: String| {
+            let value = r.get(&name, |walk, key, name, value, _| walk.part(key, name, value))?;
+            Some((name, value))
+        };
+        names.into_iter().filter_map(read).collect()
+    }
+
+    pub(super) fn read_tolerances(mut r: Reader<'_, '_>) -> BTreeMap<String, Given<f64>> {
+        let names = r.names();
+        let read = |name: String| {
+            let value = r.quantity(&name)?;
+            Some((name, value))
+        };
+        names.into_iter().filter_map(read).collect()
+    }
+}
+
+impl Supply {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let positive = r.toleranced("positive");
+        let negative = r.toleranced("negative");
+        r.finish(&[]);
+        Some(Self { positive: positive?, negative: negative? })
+    }
 }

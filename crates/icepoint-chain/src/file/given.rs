@@ -34,6 +34,16 @@ pub enum Origin {
     Default(&'static crate::file::defaults::Default),
 }
 
+impl Origin {
+    /// The place in the text, if it is there.
+    pub fn span(self) -> Option<Span> {
+        match self {
+            Self::File(span) => Some(span),
+            Self::Default(_) => None,
+        }
+    }
+}
+
 /// A value with its origin; it dereferences to the value.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Given<T> {
@@ -51,10 +61,7 @@ impl<T> Given<T> {
 
     /// Its place in the text, if the user wrote it.
     pub fn span(&self) -> Option<Span> {
-        match self.origin {
-            Origin::File(span) => Some(span),
-            Origin::Default(_) => None,
-        }
+        self.origin.span()
     }
 
     /// The same origin with another value, for a value that is derived from what was written.

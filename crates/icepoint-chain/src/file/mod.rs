@@ -12,17 +12,25 @@
 //! the same [`Problem`].
 
 mod amplifier;
+pub mod bounds;
 mod calibration;
+mod checks;
 mod converter;
 pub mod defaults;
 pub mod draw;
 mod front_end;
 mod given;
+pub mod keys;
 mod need;
 mod parts;
 mod probe;
 mod problem;
+mod read;
 mod reference_junction;
+mod similar;
+mod values;
+mod walk;
+mod write;
 
 pub use amplifier::{Amplifier, AmplifierKind};
 pub use calibration::{BudgetSettings, Calibration, CalibrationMethod, CalibrationPlan};
@@ -34,6 +42,9 @@ pub use parts::{CapacitorParts, Network, Parts, ResistorParts};
 pub use probe::{Cable, Distribution, Junction, Lead, Probe, ProbeTolerance};
 pub use problem::{Label, Location, Problem, Refused, Severity, Source};
 pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumClass, ReferenceJunction};
+
+pub use read::{LARGEST_FILE, load, parse};
+pub use write::{ChosenValue, write_atomically};
 
 use std::collections::BTreeMap;
 
@@ -62,8 +73,8 @@ pub struct ChainFile {
     pub converter: Converter,
     /// `[filter]`.
     pub filter: Filter,
-    /// `[readout]`.
-    pub readout: Readout,
+    /// `[readout]`; its origin is that of `rule`.
+    pub readout: Given<Readout>,
     /// `[parts]`.
     pub parts: Parts,
     /// `[calibration_plan]`; present when the need asks for a calibration.
@@ -94,4 +105,65 @@ pub struct Assumption {
 struct Place {
     key: Span,
     value: Span,
+}
+
+impl ChainFile {
+    /// An error about the key at `path` (for example `need.accuracy` or `amplifier.front.noise`), for whoever finds
+    /// out later that it can't be had. It points at the value; at the nearest section around it when the key is not
+    /// written; at nothing when that is not written either.
+    ///
+    /// Add labels at other keys with [`Problem::also`] and [`ChainFile::place`]; refuse with [`ChainFile::refused`].
+    pub fn problem_at(
+        &self,
+        path: &str,
+        code: &'static str,
+        message: impl Into<String>,
+        label: impl Into<String>,
+    ) -> Problem {
+        let problem = Problem::new(code, message);
+        match self.place(path) {
+            Some(span) => problem.at(span, label),
+            None => problem,
+        }
+    }
+
+    /// A refusal of this file with these problems, in the order of the text.
+    pub fn refused(&self, problems: Vec<Problem>) -> Refused {
+        Refused::new(self.source.clone(), problems)
+    }
+
+    /// The value at a key path, or the header of the nearest section around it that is written.
+    pub fn place(&self, path: &str) -> Option<Span> {
+        if let Some(place) = self.places.get(path) {
+            let is_section =
+                place.key.end >= place.value.start || keys::SECTIONS.iter().any(|s| s.path == path);
+            return Some(if is_section { place.key } else { place.value });
+        }
+        path.rsplit_once('.').and_then(|(parent, _)| self.place(parent))
+    }
+
+    /// Designators in `[front_end.values]` and `[front_end.tolerance]` that the topology has not.
+    pub fn unknown_designators(&self, known: &[&str]) -> Vec<Problem> {
+        let values = self.front_end.values.iter().map(|(name, given)| (name, given.span(), "values"));
+        let tolerances =
+            self.front_end.tolerance.iter().map(|(name, given)| (name, given.span(), "tolerance"));
+        values
+            .chain(tolerances)
+            .filter(|(name, _, _)| !known.contains(&name.as_str()))
+            .map(|(name, span, section)| {
+                let message = format!("{} has no part {name}", self.front_end.topology.id());
+                let key = self.places.get(&format!("front_end.{section}.{name}")).map(|place| place.key);
+                let mut problem =
+                    Problem::new("part.unknown_designator", message).expected(keys::one_of(known));
+                if let Some(span) = key.or(span) {
+                    let label = match similar::nearest(name, known.iter().copied()) {
+                        Some(close) => format!("did you mean {close}?"),
+                        None => "not in this circuit".into(),
+                    };
+                    problem = problem.at(span, label);
+                }
+                problem
+            })
+            .collect()
+    }
 }

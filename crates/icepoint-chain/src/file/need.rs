@@ -1,6 +1,7 @@
 //! `[chain]` and `[need]`: what the measurement is called, and what is asked of it.
 
 use super::given::{Given, Interval};
+use super::walk::Reader;
 
 /// `[need]`: range, accuracy, surroundings, and what the owner is willing to do.
 #[derive(Debug, Clone, PartialEq)]
@@ -50,5 +51,33 @@ impl CalibrationEffort {
             Self::Zero => 1,
             Self::ZeroAndSpan => 2,
         }
+    }
+}
+
+impl Need {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let hot = r.interval("hot");
+        let board = r.interval("board");
+        let accuracy = r.quantity("accuracy");
+        let settle_within = r.quantity("settle_within");
+        let settle_to = r.quantity("settle_to");
+        let mains = r.quantity("mains");
+        let series_pickup = r.quantity("series_pickup");
+        let common_pickup = r.quantity("common_pickup");
+        let mains_residual = r.quantity("mains_residual");
+        let calibration = r.choice("calibration", CalibrationEffort::SPELLINGS);
+        r.finish(&[]);
+        Some(Self {
+            hot: hot?,
+            board: board?,
+            accuracy: accuracy?,
+            settle_within,
+            settle_to: settle_to?,
+            mains: mains?,
+            series_pickup: series_pickup?,
+            common_pickup: common_pickup?,
+            mains_residual,
+            calibration: calibration?,
+        })
     }
 }

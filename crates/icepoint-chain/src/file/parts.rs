@@ -1,6 +1,7 @@
 //! `[parts]`: what the board may be built from.
 
 use super::given::Given;
+use super::walk::Reader;
 use crate::quantity::series::Series;
 
 /// `[parts]`.
@@ -47,4 +48,34 @@ pub struct CapacitorParts {
     pub tolerance: Given<f64>,
     /// Temperature coefficient, ± 1/K.
     pub tempco: Given<f64>,
+}
+
+impl ResistorParts {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let series = r.choice("series", Series::SPELLINGS);
+        let tolerance = r.quantity("tolerance");
+        let tempco = r.quantity("tempco");
+        let ageing = r.quantity("ageing");
+        r.finish(&["network"]);
+        Some(Self { series: series?, tolerance: tolerance?, tempco: tempco?, ageing: ageing?, network: None })
+    }
+}
+
+impl Network {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let tolerance = r.quantity("tolerance");
+        let tempco = r.quantity("tempco");
+        r.finish(&[]);
+        Some(Self { tolerance: tolerance?, tempco: tempco? })
+    }
+}
+
+impl CapacitorParts {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let series = r.choice("series", Series::SPELLINGS);
+        let tolerance = r.quantity("tolerance");
+        let tempco = r.quantity("tempco");
+        r.finish(&[]);
+        Some(Self { series: series?, tolerance: tolerance?, tempco: tempco? })
+    }
 }

@@ -147,6 +147,9 @@ impl Problem {
     }
 }
 
+/// Problems that are told of one file; nobody reads more, and a file that is not a chain file has thousands.
+pub const MOST_PROBLEMS: usize = 50;
+
 /// A chain file that was not taken, with everything that is wrong with it, in the order of the text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Refused {
@@ -157,9 +160,14 @@ pub struct Refused {
 }
 
 impl Refused {
-    /// Sorted by place, duplicates removed.
-    pub(super) fn new(source: Source, mut problems: Vec<Problem>) -> Self {
+    /// In the order of the text, each once; of very many, the first [`MOST_PROBLEMS`] and how many more there are.
+    pub fn new(source: Source, mut problems: Vec<Problem>) -> Self {
         sort(&mut problems);
+        if problems.len() > MOST_PROBLEMS {
+            let more = problems.len() - MOST_PROBLEMS;
+            problems.truncate(MOST_PROBLEMS);
+            problems.push(Problem::new("file.many_problems", format!("and {more} more")));
+        }
         Self { source, problems }
     }
 }

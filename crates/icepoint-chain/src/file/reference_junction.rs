@@ -2,6 +2,8 @@
 
 use super::front_end::PartValue;
 use super::given::Given;
+use super::keys::{ELEMENTS, ElementWord};
+use super::walk::Reader;
 
 /// `[reference_junction]`.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,4 +105,79 @@ impl PlatinumClass {
     /// Every accepted spelling.
     pub const SPELLINGS: &'static [(&'static str, Self)] =
         &[("AA", Self::AA), ("A", Self::A), ("B", Self::B), ("C", Self::C)];
+}
+
+impl ReferenceJunction {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let method = r.choice("method", Method::SPELLINGS);
+        let accuracy = r.quantity("accuracy");
+        let drift = r.quantity("drift");
+        let gradient = r.quantity("gradient");
+        let self_heating = r.quantity("self_heating");
+        let (mut analog, mut element) = (None, None);
+        match method.as_ref().map(|method| method.value) {
+            Some(Method::Analog) => {
+                let slope = r.quantity("sensor_slope");
+                let at_zero = r.quantity("sensor_at_0");
+                let nonlinearity = r.quantity("sensor_nonlinearity");
+                let output_resistance = r.quantity("output_resistance");
+                if let (Some(slope), Some(at_zero), Some(nonlinearity), Some(output_resistance)) =
+                    (slope, at_zero, nonlinearity, output_resistance)
+                {
+                    analog = Some(AnalogSensor { slope, at_zero, nonlinearity, output_resistance });
+                }
+                r.finish(&[]);
+            }
+            Some(Method::Sensor) => {
+                element = Element::read(&mut r);
+                r.finish(&[]);
+            }
+            // without a method nothing can be said about the other keys
+            None => r.abandon(),
+        }
+        Some(Self {
+            method: method?,
+            accuracy: accuracy?,
+            drift: drift?,
+            gradient: gradient?,
+            self_heating: self_heating?,
+            analog,
+            element,
+        })
+    }
+}
+
+impl Element {
+    fn read(r: &mut Reader<'_, '_>) -> Option<Self> {
+        match r.choice("element", ELEMENTS)?.value {
+            ElementWord::Digital => Some(Self::Digital),
+            ElementWord::Thermistor => {
+                let r25 = r.quantity("r25");
+                let beta = r.quantity("beta");
+                let tolerance = r.quantity("tolerance");
+                let beta_tolerance = r.quantity("beta_tolerance");
+                let divider = Divider::read(r);
+                Some(Self::Thermistor {
+                    r25: r25?,
+                    beta: beta?,
+                    tolerance: tolerance?,
+                    beta_tolerance: beta_tolerance?,
+                    divider: divider?,
+                })
+            }
+            ElementWord::Platinum => {
+                let class = r.choice("class", PlatinumClass::SPELLINGS);
+                let divider = Divider::read(r);
+                Some(Self::Platinum { class: class?, divider: divider? })
+            }
+        }
+    }
+}
+
+impl Divider {
+    fn read(r: &mut Reader<'_, '_>) -> Option<Self> {
+        let resistor = r.get("divider_resistor", |walk, key, name, value, _| walk.part(key, name, value));
+        let tolerance = r.quantity("divider_tolerance");
+        Some(Self { resistor: resistor?, tolerance: tolerance? })
+    }
 }

@@ -27,13 +27,14 @@
 
 mod number;
 mod print;
-mod read;
+pub(crate) mod read;
 pub mod series;
 pub mod spellings;
 mod unit;
 
 pub use print::{format, format_toleranced};
 pub use read::{parse, parse_limit, parse_toleranced};
+pub use series::Series;
 pub use unit::Unit;
 
 use serde::Serialize;

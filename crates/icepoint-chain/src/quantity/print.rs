@@ -24,6 +24,7 @@ pub fn format(value: f64, unit: Unit, digits: usize) -> String {
         Unit::PerKelvin => plain(value, 6, digits) + " ppm/K",
         Unit::Decibel if value > 0.0 => plain(20.0 * libm::log10(value), 0, digits) + " dB",
         Unit::Decibel => plain(value, 0, digits) + " V/V",
+        Unit::Count => plain(value, 0, digits),
         Unit::Celsius | Unit::Bit | Unit::Lsb => format!("{} {}", plain(value, 0, digits), unit.symbol()),
         _ => engineering(value, unit, digits),
     }

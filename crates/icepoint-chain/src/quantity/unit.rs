@@ -51,6 +51,8 @@ pub enum Unit {
     Bit,
     /// Least significant bits.
     Lsb,
+    /// A plain number of things.
+    Count,
 }
 
 /// How the number before a symbol becomes an SI number.
@@ -130,6 +132,7 @@ impl Unit {
         Self::OhmPerMetre,
         Self::Bit,
         Self::Lsb,
+        Self::Count,
     ];
 
     /// What it measures, with its article: "a resistance".
@@ -158,6 +161,7 @@ impl Unit {
             Self::OhmPerMetre => "a resistance per length",
             Self::Bit => "a number of bits",
             Self::Lsb => "a number of LSB",
+            Self::Count => "a number",
         }
     }
 
@@ -187,6 +191,7 @@ impl Unit {
             Self::OhmPerMetre => "0.8 Ω/m",
             Self::Bit => "12 bit",
             Self::Lsb => "2 LSB",
+            Self::Count => "32",
         }
     }
 
@@ -197,6 +202,7 @@ impl Unit {
             Self::Decibel => "dB",
             Self::PerKelvin => "ppm/K",
             Self::WireDiameter => "m",
+            Self::Count => "",
             _ => self.symbols()[0].text,
         }
     }
@@ -208,7 +214,7 @@ impl Unit {
 
     /// Whether a number may stand without a unit.
     pub(super) fn takes_bare_number(self) -> bool {
-        matches!(self, Self::Ratio | Self::Decibel | Self::Bit)
+        matches!(self, Self::Ratio | Self::Decibel | Self::Bit | Self::Count)
     }
 
     pub(super) fn symbols(self) -> &'static [Symbol] {
@@ -303,6 +309,7 @@ impl Unit {
             Self::OhmPerMetre => const { &[si("Ω/m"), si("\u{2126}/m"), si("ohm/m"), si("Ohm/m")] },
             Self::Bit => const { &[ten("bit", 0), ten("bits", 0)] },
             Self::Lsb => const { &[ten("LSB", 0), ten("lsb", 0), ten("LSBs", 0)] },
+            Self::Count => &[],
         }
     }
 

@@ -1,0 +1,491 @@
+//! Every section and key of the chain file with its kind and meaning. The reader looks here for the unit and the
+//! bound of a key, the suggestions for a misspelt one come from here, and `docs/chain-file.md` is printed from here.
+
+use super::bounds::{self, Bound};
+use super::{CalibrationEffort, Distribution, Junction, Method, PlatinumClass, Topology};
+use crate::quantity::Unit;
+use crate::quantity::series::Series;
+use icepoint_sensors::Letter;
+use icepoint_sensors::tolerance::ToleranceClass;
+
+/// A section, `[name]`.
+#[derive(Debug)]
+pub struct Section {
+    /// Its path; `*` stands for a name that the user gives.
+    pub path: &'static str,
+    /// Whether it must be there.
+    pub required: bool,
+    /// What it is about, one sentence.
+    pub meaning: &'static str,
+    /// Its keys.
+    pub keys: &'static [Key],
+}
+
+/// A key of a section.
+#[derive(Debug)]
+pub struct Key {
+    /// Its name; `*` stands for the designator of a part.
+    pub name: &'static str,
+    /// What kind of value it takes.
+    pub kind: Kind,
+    /// Whether it must be there.
+    pub presence: Presence,
+    /// When it applies, in the words of the file; always, if empty.
+    pub when: &'static str,
+    /// The values that are possible.
+    pub bound: Option<&'static Bound>,
+    /// A value as it would be written.
+    pub example: &'static str,
+    /// What it means.
+    pub meaning: &'static str,
+}
+
+/// Whether a key must be there (when it applies).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Presence {
+    /// It must.
+    Required,
+    /// It may, and nothing is assumed without it.
+    Optional,
+    /// It may, and [`super::defaults`] says what is taken otherwise.
+    Default,
+}
+
+/// What kind of value a key takes.
+#[derive(Debug, Clone, Copy)]
+pub enum Kind {
+    /// Any words.
+    Text,
+    /// One of these words.
+    Choice(fn() -> Vec<&'static str>),
+    /// A quantity.
+    Quantity(Unit),
+    /// A quantity with an optional tolerance.
+    Toleranced(Unit),
+    /// A limit to both sides, with or without ±.
+    Limit(Unit),
+    /// A limit in V or in LSB.
+    VoltOrLsb,
+    /// Two quantities, low and high.
+    Interval(Unit),
+    /// Two quantities, or one for both.
+    IntervalOrOne(Unit),
+    /// One or more quantities.
+    List(Unit),
+    /// A tolerance class of a probe, or a limit in K.
+    ProbeTolerance,
+    /// A code of a cable, or "same wire".
+    Cable,
+    /// The value of a part, or "open".
+    Part,
+    /// A whole number.
+    Integer,
+    /// A plain number.
+    Number,
+    /// true or false.
+    Boolean,
+}
+
+impl Kind {
+    /// In words, for messages and documentation.
+    pub fn text(self) -> String {
+        match self {
+            Self::Text => "a text".into(),
+            Self::Choice(words) => one_of(&words()),
+            Self::Quantity(unit) => unit.noun().into(),
+            Self::Toleranced(unit) => format!("{}, with its tolerance if known", unit.noun()),
+            Self::Limit(unit) => format!("{} to both sides", unit.noun()),
+            Self::VoltOrLsb => "a voltage or a number of LSB, to both sides".into(),
+            Self::Interval(unit) => format!("two values, low and high, each {}", unit.noun()),
+            Self::IntervalOrOne(unit) => format!("{}, or two of them, low and high", unit.noun()),
+            Self::List(unit) => format!("a list, each {}", unit.noun()),
+            Self::ProbeTolerance => {
+                let classes: Vec<&str> = ToleranceClass::ALL.iter().map(|class| class.name()).collect();
+                format!("{}, \"none\", or a limit such as \"±2 K\"", quoted(&classes))
+            }
+            Self::Cable => "a cable of IEC 60584-3 such as \"NX\", or \"same wire\"".into(),
+            Self::Part => "the value of a part, or \"open\"".into(),
+            Self::Integer => "a whole number".into(),
+            Self::Number => "a number".into(),
+            Self::Boolean => "true or false".into(),
+        }
+    }
+}
+
+fn quoted(words: &[&str]) -> String {
+    words.iter().map(|word| format!("\"{word}\"")).collect::<Vec<_>>().join(", ")
+}
+
+/// "one of "a", "b"", or just the one.
+pub(super) fn one_of(words: &[&str]) -> String {
+    match words {
+        [one] => format!("\"{one}\""),
+        words => format!("one of {}", quoted(words)),
+    }
+}
+
+pub(super) fn names<T>(spellings: &'static [(&'static str, T)]) -> Vec<&'static str> {
+    spellings.iter().map(|(name, _)| *name).collect()
+}
+
+/// Kinds of converter, as written.
+pub(super) const CONVERTERS: &[(&str, ConverterWord)] =
+    &[("adc", ConverterWord::Adc), ("voltmeter", ConverterWord::Voltmeter)];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ConverterWord {
+    Adc,
+    Voltmeter,
+}
+
+/// Kinds of amplifier, as written.
+pub(super) const AMPLIFIERS: &[(&str, AmplifierWord)] =
+    &[("operational", AmplifierWord::Operational), ("instrumentation", AmplifierWord::Instrumentation)];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum AmplifierWord {
+    Operational,
+    Instrumentation,
+}
+
+/// Sensors of the reference junction, as written.
+pub(super) const ELEMENTS: &[(&str, ElementWord)] = &[
+    ("digital", ElementWord::Digital),
+    ("thermistor", ElementWord::Thermistor),
+    ("platinum", ElementWord::Platinum),
+];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ElementWord {
+    Digital,
+    Thermistor,
+    Platinum,
+}
+
+/// Digital filters, as written.
+pub(super) const DIGITAL: &[(&str, DigitalWord)] =
+    &[("none", DigitalWord::None), ("mean", DigitalWord::Mean), ("first order", DigitalWord::FirstOrder)];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum DigitalWord {
+    None,
+    Mean,
+    FirstOrder,
+}
+
+/// Reading rules, as written.
+pub(super) const RULES: &[(&str, RuleWord)] = &[
+    ("line", RuleWord::Line),
+    ("emf inverse", RuleWord::EmfInverse),
+    ("table", RuleWord::Table),
+    ("published polynomial", RuleWord::PublishedPolynomial),
+];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum RuleWord {
+    Line,
+    EmfInverse,
+    Table,
+    PublishedPolynomial,
+}
+
+/// Means of a calibration, as written.
+pub(super) const CALIBRATIONS: &[(&str, CalibrationWord)] = &[
+    ("millivolt source", CalibrationWord::MillivoltSource),
+    ("known temperature", CalibrationWord::KnownTemperature),
+];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum CalibrationWord {
+    MillivoltSource,
+    KnownTemperature,
+}
+
+fn letters() -> Vec<&'static str> {
+    Letter::ALL.iter().map(|letter| letter.name()).collect()
+}
+
+const fn key(
+    name: &'static str,
+    kind: Kind,
+    presence: Presence,
+    example: &'static str,
+    meaning: &'static str,
+) -> Key {
+    Key { name, kind, presence, when: "", bound: None, example, meaning }
+}
+
+impl Key {
+    const fn within(mut self, bound: &'static Bound) -> Self {
+        self.bound = Some(bound);
+        self
+    }
+
+    const fn when(mut self, when: &'static str) -> Self {
+        self.when = when;
+        self
+    }
+}
+
+use Kind::{
+    Boolean, Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance,
+    Quantity, Text, Toleranced, VoltOrLsb,
+};
+use Presence::{Default, Optional, Required};
+
+/// Every section, in the order of the documentation and of a filled file.
+#[rustfmt::skip] // a table: one key, its meaning below it
+pub const SECTIONS: &[Section] = &[
+    Section { path: "chain", required: true, meaning: "What this measurement is called.", keys: &[
+        key("name", Text, Required, "\"burn-out kiln\"", "a name for the reports"),
+    ] },
+    Section { path: "need", required: true,
+        meaning: "What is asked of the measurement, where it stands, and what its owner is willing to do.", keys: &[
+        key("hot", Interval(Unit::Celsius), Required, "[\"20 °C\", \"1100 °C\"]",
+            "lowest and highest temperature of the measuring junction").within(bounds::HOT),
+        key("board", Interval(Unit::Celsius), Required, "[\"5 °C\", \"55 °C\"]",
+            "lowest and highest temperature of the board and its terminals").within(bounds::BOARD),
+        key("accuracy", Limit(Unit::Kelvin), Required, "\"6 K\"",
+            "largest error of the reading accepted at 95 %").within(bounds::ACCURACY),
+        key("settle_within", Quantity(Unit::Second), Optional, "\"5 s\"",
+            "time in which a step must settle; nothing is asked without it").within(bounds::SETTLING),
+        key("settle_to", Quantity(Unit::Ratio), Default, "\"0.1 %\"",
+            "remaining share of a step that counts as settled").within(bounds::SETTLED),
+        key("mains", Quantity(Unit::Hertz), Default, "\"50 Hz\"", "mains frequency").within(bounds::MAINS),
+        key("series_pickup", Quantity(Unit::Volt), Default, "\"1 mV\"",
+            "pick-up at the mains frequency in series with the thermocouple, rms").within(bounds::SERIES_PICKUP),
+        key("common_pickup", Quantity(Unit::Volt), Default, "\"1 V\"",
+            "pick-up at the mains frequency common to both wires, rms").within(bounds::COMMON_PICKUP),
+        key("mains_residual", Limit(Unit::Kelvin), Optional, "\"0.5 K\"",
+            "largest mains residual in the reading, amplitude; nothing is asked without it").within(bounds::ACCURACY),
+        key("calibration", Choice(|| names(CalibrationEffort::SPELLINGS)), Default, "\"zero and span\"",
+            "what the owner is willing to do to each finished board"),
+    ] },
+    Section { path: "probe", required: true, meaning: "The thermocouple.", keys: &[
+        key("type", Choice(letters), Required, "\"N\"", "letter of IEC 60584-1"),
+        key("tolerance", ProbeTolerance, Required, "\"IEC 60584-1 class 1\"",
+            "the tolerance that it was bought to; \"none\" when its own certificate is followed").within(bounds::ERROR),
+        key("distribution", Choice(|| names(Distribution::SPELLINGS)), Default, "\"rectangular\"",
+            "how probes lie within that tolerance"),
+        key("drift", Limit(Unit::Kelvin), Default, "\"2 K\"",
+            "drift expected between calibrations").within(bounds::ERROR),
+        key("junction", Choice(|| names(Junction::SPELLINGS)), Default, "\"insulated\"",
+            "whether the measuring junction touches its sheath"),
+        key("resistance", Quantity(Unit::Ohm), Default, "\"10 Ω\"",
+            "loop resistance of the probe itself").within(bounds::LOOP),
+    ] },
+    Section { path: "lead", required: false,
+        meaning: "The cable between the connection head and the terminals. Without this section the probe is wired \
+                  straight to the terminals.", keys: &[
+        key("cable", Cable, Required, "\"NX\"", "code of IEC 60584-3, or \"same wire\" as the probe"),
+        key("class", Integer, Required, "1", "tolerance class of IEC 60584-3, 1 or 2; left out for \"same wire\"").when("cable is a code of IEC 60584-3"),
+        key("length", Quantity(Unit::Metre), Required, "\"4 m\"", "length of the cable").within(bounds::LENGTH),
+        key("conductor", Quantity(Unit::WireDiameter), Required, "\"AWG 20\"",
+            "size of one conductor: AWG, diameter or cross-section").within(bounds::CONDUCTOR),
+        key("head", IntervalOrOne(Unit::Celsius), Required, "[\"20 °C\", \"80 °C\"]",
+            "temperature of the connection head").within(bounds::HEAD),
+    ] },
+    Section { path: "reference_junction", required: true,
+        meaning: "How the temperature of the terminals is taken into account.", keys: &[
+        key("method", Choice(|| names(Method::SPELLINGS)), Required, "\"sensor\"",
+            "read by a sensor and summed in firmware, or compensated in the circuit"),
+        key("accuracy", Limit(Unit::Kelvin), Required, "\"±0.5 K\"",
+            "limit of the sensor's error at 25 °C").within(bounds::ERROR),
+        key("drift", Limit(Unit::KelvinPerKelvin), Default, "\"5 mK/K\"",
+            "further error of the sensor for each kelvin away from 25 °C").within(bounds::KELVIN_DRIFT),
+        key("gradient", Limit(Unit::Kelvin), Default, "\"±0.3 K\"",
+            "temperature of the sensor against that of the terminals").within(bounds::ERROR),
+        key("self_heating", Quantity(Unit::Kelvin), Default, "\"0.05 K\"",
+            "rise of the sensor by its own power").within(bounds::ERROR),
+        key("sensor_slope", Quantity(Unit::VoltPerKelvin), Required, "\"10 mV/K\"",
+            "slope of the voltage sensor").within(bounds::SENSOR_SLOPE).when("method = \"analog\""),
+        key("sensor_at_0", Quantity(Unit::Volt), Required, "\"0 V\"",
+            "output of the voltage sensor at 0 °C").within(bounds::SENSOR_AT_ZERO).when("method = \"analog\""),
+        key("sensor_nonlinearity", Limit(Unit::Kelvin), Default, "\"±0.2 K\"",
+            "departure of the voltage sensor from its line").within(bounds::ERROR).when("method = \"analog\""),
+        key("output_resistance", Quantity(Unit::Ohm), Default, "\"0 Ω\"",
+            "output resistance of the voltage sensor").within(bounds::SOURCE).when("method = \"analog\""),
+        key("element", Choice(|| names(ELEMENTS)), Default, "\"digital\"",
+            "the sensor that is read").when("method = \"sensor\""),
+        key("r25", Quantity(Unit::Ohm), Required, "\"10 kΩ\"", "resistance at 25 °C")
+            .within(bounds::R25).when("element = \"thermistor\""),
+        key("beta", Quantity(Unit::Kelvin), Required, "\"3950 K\"", "beta of the thermistor equation")
+            .within(bounds::BETA).when("element = \"thermistor\""),
+        key("tolerance", Limit(Unit::Ratio), Default, "\"1 %\"", "tolerance of r25")
+            .within(bounds::TOLERANCE).when("element = \"thermistor\""),
+        key("beta_tolerance", Limit(Unit::Ratio), Default, "\"1 %\"", "tolerance of beta")
+            .within(bounds::TOLERANCE).when("element = \"thermistor\""),
+        key("class", Choice(|| names(PlatinumClass::SPELLINGS)), Required, "\"A\"", "tolerance class of IEC 60751")
+            .when("element = \"platinum\""),
+        key("divider_resistor", Part, Default, "\"10 kΩ\"", "fixed arm of the divider, fed from the reference")
+            .when("element = \"thermistor\" or \"platinum\""),
+        key("divider_tolerance", Limit(Unit::Ratio), Default, "\"0.1 %\"", "tolerance of the fixed arm")
+            .within(bounds::TOLERANCE).when("element = \"thermistor\" or \"platinum\""),
+    ] },
+    Section { path: "front_end", required: true, meaning: "The circuit between the terminals and the converter.", keys: &[
+        key("topology", Choice(|| names(Topology::SPELLINGS)), Required, "\"instrumentation\"", "the named circuit"),
+        key("amplifier", Text, Required, "\"front\"", "NAME of the record [amplifier.NAME] of its amplifier"),
+        key("buffer", Text, Required, "\"buffer\"", "NAME of the record of its buffers")
+            .when("topology = \"instrumentation\""),
+    ] },
+    Section { path: "front_end.values", required: false,
+        meaning: "Values of the parts by designator; one that is not here is open.", keys: &[
+        key("*", Part, Optional, "\"4.7 kΩ\"", "R…: a resistance, C…: a capacitance, V…: a voltage; \"open\": choose for me"),
+    ] },
+    Section { path: "front_end.tolerance", required: false,
+        meaning: "Tolerances of single parts, instead of the one of [parts].", keys: &[
+        key("*", Limit(Unit::Ratio), Optional, "\"0.1 %\"", "tolerance of the part").within(bounds::TOLERANCE),
+    ] },
+    Section { path: "supply", required: true, meaning: "What feeds the front end, against the ground of the board.", keys: &[
+        key("positive", Toleranced(Unit::Volt), Required, "\"3.3 V ± 5 %\"", "positive rail").within(bounds::POSITIVE),
+        key("negative", Toleranced(Unit::Volt), Default, "\"-5 V ± 5 %\"",
+            "negative rail; 0 V for a single supply").within(bounds::NEGATIVE),
+    ] },
+    Section { path: "amplifier.*", required: true,
+        meaning: "Figures of an amplifier, copied from the data sheet of the part in hand. One section for each that \
+                  the front end names.", keys: &[
+        key("kind", Choice(|| names(AMPLIFIERS)), Required, "\"operational\"", "kind of amplifier"),
+        key("offset_max", Limit(Unit::Volt), Required, "\"10 µV\"", "largest input offset voltage").within(bounds::OFFSET),
+        key("offset_typical", Limit(Unit::Volt), Optional, "\"2 µV\"", "typical input offset voltage").within(bounds::OFFSET),
+        key("offset_drift_max", Limit(Unit::VoltPerKelvin), Required, "\"50 nV/K\"",
+            "largest drift of the offset").within(bounds::OFFSET_DRIFT),
+        key("bias_max", Limit(Unit::Ampere), Required, "\"200 pA\"", "largest bias current of an input").within(bounds::BIAS),
+        key("offset_current_max", Limit(Unit::Ampere), Optional, "\"400 pA\"",
+            "largest difference of the bias currents; without it, that of two independent ones").within(bounds::BIAS),
+        key("open_loop_gain", Quantity(Unit::Decibel), Required, "\"120 dB\"",
+            "smallest open-loop gain").within(bounds::REJECTION).when("kind = \"operational\""),
+        key("bandwidth", Quantity(Unit::Hertz), Required, "\"350 kHz\"",
+            "gain-bandwidth product; for an instrumentation amplifier the bandwidth at the gain in use").within(bounds::BANDWIDTH),
+        key("cmrr", Quantity(Unit::Decibel), Required, "\"110 dB\"", "smallest common-mode rejection").within(bounds::REJECTION),
+        key("psrr", Quantity(Unit::Decibel), Required, "\"105 dB\"", "smallest supply rejection").within(bounds::REJECTION),
+        key("noise", Quantity(Unit::VoltPerRootHertz), Required, "\"50 nV/√Hz\"",
+            "input voltage noise density above the corner").within(bounds::NOISE),
+        key("corner", Quantity(Unit::Hertz), Default, "\"10 Hz\"",
+            "corner of the 1/f noise; 0 Hz for a zero-drift amplifier").within(bounds::CORNER),
+        key("current_noise", Quantity(Unit::AmperePerRootHertz), Default, "\"10 fA/√Hz\"",
+            "input current noise density").within(bounds::CURRENT_NOISE),
+        key("input_low", Quantity(Unit::Volt), Required, "\"-0.1 V\"",
+            "lowest input above the negative rail; negative when it may go below").within(bounds::MARGIN),
+        key("input_high", Quantity(Unit::Volt), Required, "\"1.2 V\"",
+            "highest input below the positive rail").within(bounds::MARGIN),
+        key("output_low", Quantity(Unit::Volt), Required, "\"20 mV\"",
+            "lowest output above the negative rail").within(bounds::MARGIN),
+        key("output_high", Quantity(Unit::Volt), Required, "\"20 mV\"",
+            "highest output below the positive rail").within(bounds::MARGIN),
+        key("gain_constant", Quantity(Unit::Ohm), Required, "\"50 kΩ\"", "constant of the law gain = 1 + constant / RG")
+            .within(bounds::GAIN_CONSTANT).when("kind = \"instrumentation\""),
+        key("gain_error", Limit(Unit::Ratio), Required, "\"0.1 %\"", "largest error of the gain, without that of RG")
+            .within(bounds::GAIN_ERROR).when("kind = \"instrumentation\""),
+        key("gain_drift", Limit(Unit::PerKelvin), Required, "\"25 ppm/K\"", "drift of the gain, without that of RG")
+            .within(bounds::TEMPCO).when("kind = \"instrumentation\""),
+        key("gain_nonlinearity", Limit(Unit::Ratio), Default, "\"20 ppm\"", "non-linearity of the gain, share of the output span")
+            .within(bounds::GAIN_ERROR).when("kind = \"instrumentation\""),
+    ] },
+    Section { path: "converter", required: true, meaning: "What turns the output voltage into digits.", keys: &[
+        key("kind", Choice(|| names(CONVERTERS)), Required, "\"adc\"", "analog-to-digital converter or voltmeter"),
+        key("bits", Integer, Required, "12", "resolution").within(bounds::BITS).when("kind = \"adc\""),
+        key("reference", Toleranced(Unit::Volt), Required, "\"2.5 V ± 0.2 %\"",
+            "reference voltage: full scale").within(bounds::REFERENCE).when("kind = \"adc\""),
+        key("reference_drift", Limit(Unit::PerKelvin), Default, "\"20 ppm/K\"", "drift of the reference")
+            .within(bounds::TEMPCO).when("kind = \"adc\""),
+        key("reference_supply_regulation", Limit(Unit::VoltPerVolt), Default, "\"100 µV/V\"",
+            "change of the reference with the supply").within(bounds::REGULATION).when("kind = \"adc\""),
+        key("ratiometric", Boolean, Default, "false", "whether the sensor is fed from the same reference, which then cancels")
+            .when("kind = \"adc\""),
+        key("offset", VoltOrLsb, Default, "\"2 LSB\"", "offset error").within(bounds::CONVERTER_ERROR).when("kind = \"adc\""),
+        key("gain_error", Limit(Unit::Ratio), Default, "\"0.1 %\"", "gain error, without that of the reference")
+            .within(bounds::GAIN_ERROR).when("kind = \"adc\""),
+        key("integral_nonlinearity", VoltOrLsb, Default, "\"2 LSB\"", "departure from the straight line")
+            .within(bounds::CONVERTER_ERROR).when("kind = \"adc\""),
+        key("noise", VoltOrLsb, Default, "\"0.5 LSB\"", "noise of one conversion, rms")
+            .within(bounds::CONVERTER_ERROR).when("kind = \"adc\""),
+        key("reading_error", Limit(Unit::Ratio), Required, "\"0.05 %\"", "error as a share of the reading")
+            .within(bounds::GAIN_ERROR).when("kind = \"voltmeter\""),
+        key("range_error", Limit(Unit::Volt), Required, "\"2 mV\"", "fixed part of the error")
+            .within(bounds::CONVERTER_ERROR).when("kind = \"voltmeter\""),
+        key("resolution", Quantity(Unit::Volt), Required, "\"1 mV\"", "one count of the display")
+            .within(bounds::RESOLUTION).when("kind = \"voltmeter\""),
+        key("span", Interval(Unit::Volt), Optional, "[\"-6 V\", \"6 V\"]",
+            "voltages that it can read: required for a voltmeter; without it an adc reads from 0 V to its reference")
+            .within(bounds::SPAN),
+        key("input_resistance", Quantity(Unit::Ohm), Default, "\"10 MΩ\"", "input resistance")
+            .within(bounds::INPUT_RESISTANCE),
+    ] },
+    Section { path: "filter", required: false, meaning: "Low-pass filters, analog and digital.", keys: &[
+        key("analog_corner", Quantity(Unit::Hertz), Optional, "\"2 Hz\"",
+            "corner wanted of the analog low-pass; design chooses without it").within(bounds::FILTER_CORNER),
+        key("digital", Choice(|| names(DIGITAL)), Default, "\"mean\"", "what is done with the samples"),
+        key("over_periods", Integer, Default, "1", "mains periods of the mean").within(bounds::PERIODS)
+            .when("digital = \"mean\""),
+        key("time_constant", Quantity(Unit::Second), Required, "\"1 s\"", "time constant of the low-pass")
+            .within(bounds::TIME_CONSTANT).when("digital = \"first order\""),
+        key("sample_rate", Quantity(Unit::Hertz), Required, "\"1 kHz\"", "samples per second")
+            .within(bounds::SAMPLE_RATE).when("digital = \"mean\" or \"first order\""),
+    ] },
+    Section { path: "readout", required: true, meaning: "The rule that turns a voltage into a temperature.", keys: &[
+        key("rule", Choice(|| names(RULES)), Required, "\"emf inverse\"", "the rule"),
+        key("slope", Quantity(Unit::VoltPerKelvin), Required, "\"10 mV/K\"", "output per kelvin")
+            .within(bounds::LINE_SLOPE).when("rule = \"line\""),
+        key("offset", Quantity(Unit::Volt), Default, "\"0 V\"", "output at 0 °C")
+            .within(bounds::LINE_OFFSET).when("rule = \"line\""),
+        key("segments", Integer, Default, "32", "straight pieces of the table").within(bounds::SEGMENTS)
+            .when("rule = \"table\""),
+    ] },
+    Section { path: "parts", required: false, meaning: "What the board may be built from.", keys: &[
+        key("drawer", Text, Optional, "\"drawer.csv\"", "list of the parts at hand; kept, not read yet"),
+    ] },
+    Section { path: "parts.resistors", required: false,
+        meaning: "The resistors; also written `resistors = { … }` in [parts].", keys: &[
+        key("series", Choice(|| names(Series::SPELLINGS)), Default, "\"E96\"", "series of IEC 60063"),
+        key("tolerance", Limit(Unit::Ratio), Default, "\"1 %\"", "tolerance").within(bounds::TOLERANCE),
+        key("tempco", Limit(Unit::PerKelvin), Default, "\"100 ppm/K\"", "temperature coefficient").within(bounds::TEMPCO),
+        key("ageing", Limit(Unit::Ratio), Default, "\"0.2 %\"", "change over life").within(bounds::TOLERANCE),
+    ] },
+    Section { path: "parts.resistors.network", required: false,
+        meaning: "Resistors in one body, whose ratios hold better than their values.", keys: &[
+        key("tolerance", Limit(Unit::Ratio), Required, "\"0.05 %\"", "tolerance of a ratio").within(bounds::TOLERANCE),
+        key("tempco", Limit(Unit::PerKelvin), Required, "\"5 ppm/K\"", "temperature coefficient of a ratio").within(bounds::TEMPCO),
+    ] },
+    Section { path: "parts.capacitors", required: false,
+        meaning: "The capacitors; also written `capacitors = { … }` in [parts].", keys: &[
+        key("series", Choice(|| names(Series::SPELLINGS)), Default, "\"E6\"", "series of IEC 60063"),
+        key("tolerance", Limit(Unit::Ratio), Default, "\"10 %\"", "tolerance").within(bounds::TOLERANCE),
+        key("tempco", Limit(Unit::PerKelvin), Default, "\"0.1 %/K\"", "temperature coefficient").within(bounds::TEMPCO),
+    ] },
+    Section { path: "calibration_plan", required: false,
+        meaning: "How a finished board would be calibrated, and how well the means are known. Must be there when \
+                  [need] asks for a calibration.", keys: &[
+        key("method", Choice(|| names(CALIBRATIONS)), Required, "\"millivolt source\"",
+            "millivolts at the terminals (the probe is not calibrated), or the probe at a known temperature"),
+        key("at", List(Unit::Celsius), Required, "[\"20 °C\", \"1000 °C\"]",
+            "temperatures, or those whose emf is set, rising").within(bounds::HOT),
+        key("board", Quantity(Unit::Celsius), Default, "\"23 °C\"", "temperature of the board meanwhile").within(bounds::BOARD),
+        key("source_reading_error", Limit(Unit::Ratio), Required, "\"0.02 %\"", "error of the source as a share of its value")
+            .within(bounds::GAIN_ERROR).when("method = \"millivolt source\""),
+        key("source_range_error", Limit(Unit::Volt), Required, "\"5 µV\"", "fixed part of the error of the source")
+            .within(bounds::OFFSET).when("method = \"millivolt source\""),
+        key("bath_accuracy", Limit(Unit::Kelvin), Required, "\"±0.5 K\"", "how well the temperature is known")
+            .within(bounds::ERROR).when("method = \"known temperature\""),
+        key("thermometer", Limit(Unit::Kelvin), Default, "\"±0.2 K\"", "how well the temperature of the terminals is known")
+            .within(bounds::ERROR),
+        key("readings", Integer, Default, "16", "readings averaged at each point").within(bounds::READINGS),
+    ] },
+    Section { path: "calibration", required: false,
+        meaning: "Constants found by a calibration; a command writes them.", keys: &[
+        key("date", Text, Optional, "\"2026-11-25\"", "when it was done"),
+        key("offset_volts", Number, Required, "1.2e-6", "volts to subtract").within(bounds::CORRECTION_OFFSET),
+        key("gain", Number, Required, "1.0013", "factor on what remains").within(bounds::CORRECTION_GAIN),
+    ] },
+    Section { path: "budget", required: false, meaning: "Size of the computation.", keys: &[
+        key("trials", Integer, Default, "100000", "Monte Carlo trials").within(bounds::TRIALS),
+        key("seed", Integer, Default, "1", "seed of the trials: the same seed gives the same numbers").within(bounds::SEED),
+        key("hot_points", Integer, Default, "11", "grid points over the range of the measuring junction").within(bounds::POINTS),
+        key("board_points", Integer, Default, "5", "grid points over the range of the board").within(bounds::POINTS),
+    ] },
+];
+
+/// The section with this path, `*` included.
+pub(super) fn section(path: &str) -> Option<&'static Section> {
+    SECTIONS.iter().find(|section| section.path == path)
+}
+
+impl Section {
+    /// The key of this name, or the one that stands for any name.
+    pub(super) fn key(&self, name: &str) -> Option<&'static Key> {
+        self.keys.iter().find(|key| key.name == name || key.name == "*")
+    }
+}

@@ -1,0 +1,348 @@
+//! From a path or a text to a checked chain file.
+
+use super::calibration::{BudgetSettings, Calibration, CalibrationPlan};
+use super::converter::{Converter, Filter, Readout};
+use super::given::{Given, Span};
+use super::parts::{CapacitorParts, Network, Parts, ResistorParts};
+use super::probe::{Lead, Probe};
+use super::problem::{Problem, Refused, Severity, Source, sort};
+use super::similar::nearest;
+use super::walk::{Reader, Walk};
+use super::{Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, Supply, checks, keys};
+use std::collections::BTreeMap;
+use std::path::Path;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Largest file that is read, bytes. A chain file has some kilobytes; a larger one is another file by mistake.
+pub const LARGEST_FILE: u64 = 2_000_000;
+
+/// Reads and checks the chain file at `path`.
+///
+/// # Errors
+/// [`Refused`] with every problem found. A file that is missing, a directory, unreadable, too large or not UTF-8 is
+/// refused with the codes `file.missing`, `file.directory`, `file.unreadable`, `file.too_large`, `file.not_utf8`.
+pub fn load(path: impl AsRef<Path>) -> Result<ChainFile, Refused> {
+    let path = path.as_ref();
+    let name = path.display().to_string();
+    match text_of(path) {
+        Ok(text) => parse(&name, &text),
+        Err(problem) => {
+            Err(Refused { source: Source { name, text: String::new() }, problems: vec![problem] })
+        }
+    }
+}
+
+fn text_of(path: &Path) -> Result<String, Problem> {
+    let unreadable = |error: &std::io::Error| {
+        Problem::new("file.unreadable", format!("the file can't be read: {error}"))
+            .expected("a chain file in TOML")
+    };
+    let metadata = std::fs::metadata(path).map_err(|error| match error.kind() {
+        std::io::ErrorKind::NotFound => Problem::new("file.missing", "there is no such file")
+            .expected("a chain file in TOML")
+            .help("copy one of the examples to start from: examples/burnout-kiln.toml"),
+        _ => unreadable(&error),
+    })?;
+    if metadata.is_dir() {
+        return Err(Problem::new("file.directory", "this is a directory, not a file")
+            .expected("a chain file in TOML")
+            .help("name the file in it"));
+    }
+    if metadata.len() > LARGEST_FILE {
+        return Err(Problem::new("file.too_large", format!("the file has {} bytes", metadata.len()))
+            .expected(format!("a chain file of at most {LARGEST_FILE} bytes")));
+    }
+    let bytes = std::fs::read(path).map_err(|error| unreadable(&error))?;
+    String::from_utf8(bytes).map_err(|error| {
+        let valid = error.utf8_error().valid_up_to();
+        let line = 1 + error.as_bytes().iter().take(valid).filter(|byte| **byte == b'\n').count();
+        Problem::new("file.not_utf8", format!("line {line} is not UTF-8 text"))
+            .expected("a text file in UTF-8")
+            .help("save it again as UTF-8; µ, Ω and ° are often the letters that another encoding spoils")
+    })
+}
+
+/// Checks the text of a chain file; `name` is used in messages.
+///
+/// # Errors
+/// [`Refused`] with every problem found.
+pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
+    let source = Source { name: name.to_owned(), text: text.to_owned() };
+    if text.len() as u64 > LARGEST_FILE {
+        let problem = Problem::new("file.too_large", format!("the text has {} bytes", text.len()))
+            .expected(format!("a chain file of at most {LARGEST_FILE} bytes"));
+        return Err(Refused { source, problems: vec![problem] });
+    }
+    if text.trim().is_empty() {
+        let problem = Problem::new("file.empty", "the file is empty")
+            .expected("sections such as [need] and [probe]")
+            .help("copy one of the examples to start from: examples/burnout-kiln.toml");
+        return Err(Refused { source, problems: vec![problem] });
+    }
+    // an editor's byte order mark is no part of the text; a space keeps every later byte in its place
+    let clean = text.strip_prefix('\u{feff}').map(|rest| format!("   {rest}"));
+    let text = clean.as_deref().unwrap_or(text);
+
+    let (root, errors) = DeTable::parse_recoverable(text);
+    let mut walk = Walk::new(&source);
+    let broken = !errors.is_empty();
+    for error in &errors {
+        let problem = syntax(error, &source);
+        walk.problem(problem);
+    }
+    let file = sections(root.get_ref(), &mut walk, &source);
+    if broken {
+        // what a broken line hides is not missing
+        walk.problems.retain(|p| !matches!(p.code.as_ref(), "key.missing" | "section.missing"));
+    }
+    let Walk { mut problems, places, assumptions, .. } = walk;
+    let (errors, mut cautions): (Vec<_>, Vec<_>) =
+        problems.drain(..).partition(|p| p.severity == Severity::Error);
+    match file {
+        Some(mut file) if errors.is_empty() => {
+            sort(&mut cautions);
+            file.places = places;
+            file.assumptions = assumptions;
+            file.cautions = cautions;
+            Ok(file)
+        }
+        _ => Err(Refused::new(source, errors)),
+    }
+}
+
+/// An error of the TOML itself, in the words of a chain file.
+fn syntax(error: &toml::de::Error, source: &Source) -> Problem {
+    let span: Span = error.span().unwrap_or(0..0).into();
+    let message = error.message().lines().next().unwrap_or("not TOML").to_owned();
+    if message.contains("duplicate key") {
+        return Problem::new("toml.duplicate_key", "this key is here twice in one section")
+            .at(span, "the second")
+            .expected("each key once in its section")
+            .help("remove one of the two");
+    }
+    let problem = Problem::new("toml.syntax", message).at(span, "the text breaks off making sense here");
+    let (line, _) = source.line_at(span.start);
+    // a quantity without quotes is by far the most frequent
+    if let Some((key, value)) = line.split_once('=')
+        && let value = value.split('#').next().unwrap_or("").trim()
+        && value.starts_with(|c: char| c.is_alphanumeric() || matches!(c, '±' | '+' | '-' | '.'))
+        && value.chars().count() < 60
+    {
+        return problem.expected("a value in quotes").help(format!(
+            "{} = \"{}\"",
+            key.trim(),
+            value.trim_matches(['"', '\''])
+        ));
+    }
+    problem.expected("TOML: [section] headers, and lines of key = \"value\"")
+}
+
+const SECTION_NAMES: [&str; 15] = [
+    "chain",
+    "need",
+    "probe",
+    "lead",
+    "reference_junction",
+    "front_end",
+    "supply",
+    "amplifier",
+    "converter",
+    "filter",
+    "readout",
+    "parts",
+    "calibration_plan",
+    "calibration",
+    "budget",
+];
+
+type Table<'w, 't> = Option<(&'w DeTable<'t>, Span)>;
+
+/// Reads one section with `read`; tells if a required one is missing.
+fn one<'w, 't, T>(
+    walk: &mut Walk<'t>,
+    parent: &'w DeTable<'t>,
+    path: &'static str,
+    read: impl FnOnce(Reader<'_, 't>) -> Option<T>,
+) -> Option<T> {
+    let name = path.rsplit('.').next().unwrap_or(path);
+    let written = parent.contains_key(name);
+    let table: Table<'w, 't> = walk.table(parent, name, path);
+    if table.is_none() && (written || keys::section(path).is_some_and(|section| section.required)) {
+        if !written {
+            missing_section(walk, path);
+        }
+        return None;
+    }
+    read(walk.reader(path, path, table)?)
+}
+
+fn missing_section(walk: &mut Walk<'_>, path: &str) {
+    let Some(section) = keys::section(path) else { return };
+    let keys: Vec<String> = section
+        .keys
+        .iter()
+        .filter(|key| key.presence == keys::Presence::Required && key.when.is_empty())
+        .map(|key| format!("{} = {}", key.name, key.example))
+        .collect();
+    walk.problem(
+        Problem::new("section.missing", format!("the section [{path}] is missing"))
+            .expected(section.meaning)
+            .help(format!("[{path}] with {}", keys.join(", "))),
+    );
+}
+
+fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Option<ChainFile> {
+    unknown_sections(root, walk);
+    let name = one(walk, root, "chain", |mut r| {
+        let name = r.text("name");
+        r.finish(&[]);
+        name
+    });
+    let need = one(walk, root, "need", Need::read);
+    let probe = one(walk, root, "probe", Probe::read);
+    let lead = if root.contains_key("lead") { Some(one(walk, root, "lead", Lead::read)) } else { None };
+    let reference_junction = one(walk, root, "reference_junction", ReferenceJunction::read);
+    let front_end = front_end(walk, root);
+    let supply = one(walk, root, "supply", Supply::read);
+    let amplifiers = amplifiers(walk, root);
+    let converter = one(walk, root, "converter", Converter::read);
+    let filter = one(walk, root, "filter", Filter::read);
+    let readout = one(walk, root, "readout", Readout::read);
+    let parts = parts(walk, root);
+    let plan = if root.contains_key("calibration_plan") {
+        Some(one(walk, root, "calibration_plan", CalibrationPlan::read))
+    } else {
+        None
+    };
+    let calibration = if root.contains_key("calibration") {
+        Some(one(walk, root, "calibration", Calibration::read))
+    } else {
+        None
+    };
+    let budget = one(walk, root, "budget", BudgetSettings::read);
+    let file = ChainFile {
+        source: source.clone(),
+        name: name?,
+        need: need?,
+        probe: probe?,
+        lead: transposed(lead)?,
+        reference_junction: reference_junction?,
+        front_end: front_end?,
+        supply: supply?,
+        amplifiers: amplifiers?,
+        converter: converter?,
+        filter: filter?,
+        readout: readout?,
+        parts: parts?,
+        calibration_plan: transposed(plan)?,
+        calibration: transposed(calibration)?,
+        budget: budget?,
+        assumptions: Vec::new(),
+        cautions: Vec::new(),
+        places: BTreeMap::new(),
+    };
+    checks::check(&file, walk);
+    Some(file)
+}
+
+/// Absent stays absent, written but wrong is wrong.
+fn transposed<T>(section: Option<Option<T>>) -> Option<Option<T>> {
+    match section {
+        None => Some(None),
+        Some(read) => read.map(Some),
+    }
+}
+
+fn unknown_sections(root: &DeTable<'_>, walk: &mut Walk<'_>) {
+    for (key, value) in root {
+        let name: &str = key.get_ref();
+        if SECTION_NAMES.contains(&name) {
+            continue;
+        }
+        let span: Span = key.span().into();
+        let shown = crate::quantity::read::shortened(name);
+        let is_section = matches!(value.get_ref(), DeValue::Table(_) | DeValue::Array(_));
+        let problem = if is_section {
+            Problem::new("section.unknown", format!("there is no section [{shown}]"))
+        } else {
+            Problem::new("key.unknown", format!("{shown} stands outside of every section"))
+        };
+        let home = keys::SECTIONS.iter().find(|s| s.keys.iter().any(|key| key.name == name));
+        let problem = match (nearest(name, SECTION_NAMES), home) {
+            (_, Some(home)) if !is_section => problem
+                .at(span, "before the first header")
+                .help(format!("it belongs in [{}]", home.path.replace('*', "NAME"))),
+            (Some(close), _) => {
+                problem.at(span, format!("did you mean [{close}]?")).help(format!("[{close}]"))
+            }
+            _ => problem.at(span, "not known").help("remove it, or comment it out with #"),
+        };
+        walk.problem(problem.expected(keys::one_of(&SECTION_NAMES)));
+    }
+}
+
+fn front_end<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<FrontEnd> {
+    let front_end = one(walk, root, "front_end", FrontEnd::read);
+    let inner = root.get("front_end").and_then(|value| value.get_ref().as_table());
+    let (mut values, mut tolerance) = (BTreeMap::new(), BTreeMap::new());
+    if let Some(inner) = inner {
+        values = one(walk, inner, "front_end.values", |r| Some(FrontEnd::read_values(r))).unwrap_or_default();
+        tolerance = one(walk, inner, "front_end.tolerance", |r| Some(FrontEnd::read_tolerances(r)))
+            .unwrap_or_default();
+    }
+    front_end.map(|front_end| FrontEnd { values, tolerance, ..front_end })
+}
+
+fn amplifiers<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<BTreeMap<String, Amplifier>> {
+    if !root.contains_key("amplifier") {
+        walk.problem(
+            Problem::new("section.missing", "there is no section [amplifier.NAME]")
+                .expected("the figures of each amplifier that [front_end] names")
+                .help("[amplifier.front] with kind = \"operational\" and the figures of its data sheet"),
+        );
+        return None;
+    }
+    let (records, _) = walk.table(root, "amplifier", "amplifier")?;
+    let mut amplifiers = BTreeMap::new();
+    let mut complete = true;
+    for name in records.keys() {
+        let name: &str = name.get_ref();
+        let path = format!("amplifier.{name}");
+        let Some(table) = walk.table(records, name, &path) else {
+            complete = false;
+            continue;
+        };
+        let amplifier = walk.reader("amplifier.*", &path, Some(table)).and_then(|r| Amplifier::read(name, r));
+        match amplifier {
+            Some(amplifier) => {
+                amplifiers.insert(name.to_owned(), amplifier);
+            }
+            None => complete = false,
+        }
+    }
+    complete.then_some(amplifiers)
+}
+
+fn parts<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Parts> {
+    let drawer: Option<Option<Given<String>>> = one(walk, root, "parts", |mut r| {
+        let drawer = r.text("drawer");
+        r.finish(&["resistors", "capacitors"]);
+        Some(drawer)
+    });
+    let empty = DeTable::new();
+    let inner = root.get("parts").and_then(|value| value.get_ref().as_table()).unwrap_or(&empty);
+    let resistors = one(walk, inner, "parts.resistors", ResistorParts::read);
+    let capacitors = one(walk, inner, "parts.capacitors", CapacitorParts::read);
+    let resistor_table =
+        inner.get("resistors").and_then(|value: &Spanned<DeValue<'_>>| value.get_ref().as_table());
+    let network = resistor_table
+        .filter(|table| table.contains_key("network"))
+        .map(|table| one(walk, table, "parts.resistors.network", Network::read));
+    let network = transposed(network)?;
+    Some(Parts {
+        resistors: ResistorParts { network, ..resistors? },
+        capacitors: capacitors?,
+        drawer: drawer?,
+    })
+}
