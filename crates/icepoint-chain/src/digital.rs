@@ -37,6 +37,20 @@ pub fn magnitude(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     }
 }
 
+/// Squared magnitude for noise. Beyond its tenth null the mean's ripple is replaced by its average, which a sum over
+/// frequency can't tell from the ripple and which integrates without a thousand narrow lobes.
+pub fn noise_weight(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
+    if let DigitalFilter::Mean { periods, rate } = filter {
+        let n = window(periods, rate, mains);
+        if hertz > 10.0 * rate / n {
+            let below = n * libm::sin(PI * hertz / rate);
+            return (0.5 / (below * below)).min(1.0);
+        }
+    }
+    let h = magnitude(filter, mains, hertz);
+    h * h
+}
+
 /// How many independent conversions the filter's output is worth, for white noise.
 pub fn averaged(filter: DigitalFilter, mains: f64) -> f64 {
     match filter {

@@ -4,18 +4,23 @@
 //! largest. What matters for the error (noise and mains) is handed to [`crate::imperfection`] in volts at the
 //! converter's input, so it reaches the reading through the same model as everything else.
 
-use icepoint_circuit::{CircuitError, Parameter, ParameterId, StepResponse};
+use icepoint_circuit::{
+    CircuitError, Netlist, NoiseBand, NoiseCause, NoiseShare, Parameter, ParameterId, StepResponse,
+};
 
-use crate::chain::{Chain, DigitalFilter};
+use crate::chain::Chain;
 use crate::digital;
 use crate::front_end::PartKind;
 use crate::imperfection::common_mode_gain;
+use crate::model::Model;
 use crate::wiring::Wiring;
 
 /// Lowest frequency of the noise analysis, Hz: slower changes count as drift.
 pub const NOISE_FROM: f64 = 0.01;
 /// Highest frequency of the noise analysis, Hz; every low-pass here ends far below.
 pub const NOISE_TO: f64 = 1e6;
+/// Samples of a step response.
+const SAMPLES: usize = 240;
 /// 0 °C in K.
 pub(crate) const ZERO_CELSIUS: f64 = 273.15;
 
@@ -86,15 +91,12 @@ impl Dynamics {
     pub(crate) fn new(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Self, CircuitError> {
         let need = &chain.need;
         let kelvin = ZERO_CELSIUS + need.board.1;
-        let weight = |hertz: f64| {
-            let h = digital::magnitude(chain.filter, need.mains, hertz);
-            h * h
-        };
-        let out = (wiring.output, icepoint_circuit::Netlist::GROUND);
-        let report =
-            wiring.circuit.noise_in_band(values, None, out, kelvin, (NOISE_FROM, NOISE_TO), Some(&weight))?;
+        let weight = |hertz: f64| digital::noise_weight(chain.filter, need.mains, hertz);
+        let out = (wiring.output, Netlist::GROUND);
+        let band = NoiseBand { low_hz: NOISE_FROM, high_hz: NOISE_TO, weight: Some(&weight) };
+        let report = wiring.circuit.noise_integral(values, None, out, kelvin, band)?;
         let mut noise_shares: Vec<(String, f64)> =
-            report.shares.iter().map(|s| (format!("{} {}", s.element, s.cause.name()), s.rms)).collect();
+            report.shares.iter().map(|s| (source_name(wiring, s), s.power.sqrt())).collect();
         noise_shares.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         let gain = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
         let mains_gain = magnitude(wiring, values, wiring.thermocouple, need.mains)?;
@@ -115,10 +117,16 @@ impl Dynamics {
     }
 }
 
-/// Series-mode gain of the analog circuit at the mains frequency over its gain at 0 Hz.
-pub(crate) fn mains_ratio(wiring: &Wiring, values: &[f64], mains: f64) -> Result<f64, CircuitError> {
-    let dc = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
-    Ok(magnitude(wiring, values, wiring.thermocouple, mains)? / dc)
+/// `R3 thermal`, `A1 voltage`, `A1 current`.
+fn source_name(wiring: &Wiring, share: &NoiseShare) -> String {
+    let cause = match share.cause {
+        NoiseCause::Thermal => "thermal",
+        NoiseCause::AmplifierVoltage => "voltage",
+        NoiseCause::CurrentPlus => "current, + input",
+        NoiseCause::CurrentMinus => "current, − input",
+        NoiseCause::Shot => "shot",
+    };
+    format!("{} {cause}", wiring.circuit.netlist().element_name(share.element))
 }
 
 fn magnitude(wiring: &Wiring, values: &[f64], source: ParameterId, hertz: f64) -> Result<f64, CircuitError> {
@@ -148,67 +156,73 @@ fn mismatch_steps(chain: &Chain, wiring: &Wiring) -> Vec<(ParameterId, f64)> {
     steps
 }
 
-/// Response from thermocouple to converter over a logarithmic grid of frequencies.
-pub(crate) fn response(
-    chain: &Chain,
-    wiring: &Wiring,
-    values: &[f64],
-    hertz: &[f64],
-) -> Result<Vec<ResponsePoint>, CircuitError> {
-    let dc = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
-    hertz
-        .iter()
-        .map(|&hertz| {
-            Ok(ResponsePoint {
-                hertz,
-                analog: magnitude(wiring, values, wiring.thermocouple, hertz)? / dc,
-                digital: digital::magnitude(chain.filter, chain.need.mains, hertz),
-            })
-        })
-        .collect()
-}
+impl Model {
+    /// Series-mode gain of the analog circuit at the mains frequency over its gain at 0 Hz.
+    ///
+    /// # Errors
+    /// [`CircuitError`] when the response can't be computed.
+    pub fn mains_ratio(&self) -> Result<f64, CircuitError> {
+        let (wiring, values) = (self.wiring(), self.nominal_values());
+        let dc = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
+        Ok(magnitude(wiring, values, wiring.thermocouple, self.chain().need.mains)? / dc)
+    }
 
-/// Noise density at the output over frequencies.
-pub(crate) fn noise_curve(
-    chain: &Chain,
-    wiring: &Wiring,
-    values: &[f64],
-    hertz: &[f64],
-) -> Result<Vec<NoisePoint>, CircuitError> {
-    let kelvin = ZERO_CELSIUS + chain.need.board.1;
-    let out = (wiring.output, icepoint_circuit::Netlist::GROUND);
-    hertz
-        .iter()
-        .map(|&hertz| {
-            let report = wiring.circuit.noise(values, None, out, kelvin, hertz)?;
-            Ok(NoisePoint {
-                hertz,
-                density: report.density(),
-                shares: report
-                    .shares
-                    .iter()
-                    .map(|s| (format!("{} {}", s.element, s.cause.name()), s.density_squared.sqrt()))
-                    .collect(),
+    /// Response from thermocouple to converter at these frequencies (Hz).
+    ///
+    /// # Errors
+    /// As [`Model::mains_ratio`].
+    pub fn response(&self, hertz: &[f64]) -> Result<Vec<ResponsePoint>, CircuitError> {
+        let (wiring, values) = (self.wiring(), self.nominal_values());
+        let dc = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
+        hertz
+            .iter()
+            .map(|&hertz| {
+                Ok(ResponsePoint {
+                    hertz,
+                    analog: magnitude(wiring, values, wiring.thermocouple, hertz)? / dc,
+                    digital: digital::magnitude(self.chain().filter, self.chain().need.mains, hertz),
+                })
             })
-        })
-        .collect()
-}
+            .collect()
+    }
 
-/// Step response to a step of the thermocouple voltage over the whole hot range.
-pub(crate) fn settling(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Settling, CircuitError> {
-    let letter = chain.probe.letter;
-    let span = letter.emf_and_slope_extended(chain.need.hot.1).0 - letter.emf_and_slope_extended(chain.need.hot.0).0;
-    let out = (wiring.output, icepoint_circuit::Netlist::GROUND);
-    let duration = if chain.need.settle_within.is_finite() { 2.0 * chain.need.settle_within } else { 60.0 };
-    let response = wiring.circuit.step(values, wiring.thermocouple, out, span, duration, 400)?;
-    let final_volts = response.last();
-    Ok(Settling {
-        analog: response.settling_time(chain.need.settle_to),
-        digital: match chain.filter {
-            DigitalFilter::None => 0.0,
-            filter => digital::settling(filter, chain.need.mains, chain.need.settle_to),
-        },
-        final_volts,
-        response,
-    })
+    /// Noise density at the output, board at the hot end of its range, at these frequencies (Hz).
+    ///
+    /// # Errors
+    /// As [`Model::mains_ratio`].
+    pub fn noise_curve(&self, hertz: &[f64]) -> Result<Vec<NoisePoint>, CircuitError> {
+        let wiring = self.wiring();
+        let kelvin = ZERO_CELSIUS + self.chain().need.board.1;
+        let out = (wiring.output, Netlist::GROUND);
+        hertz
+            .iter()
+            .map(|&hertz| {
+                let report = wiring.circuit.noise(self.nominal_values(), None, out, kelvin, hertz)?;
+                Ok(NoisePoint {
+                    hertz,
+                    density: report.density(),
+                    shares: report.shares.iter().map(|s| (source_name(wiring, s), s.power.sqrt())).collect(),
+                })
+            })
+            .collect()
+    }
+
+    /// Step response to a step of the thermocouple over the whole hot range, over `duration` (s).
+    ///
+    /// # Errors
+    /// As [`Model::mains_ratio`].
+    pub fn settling(&self, duration: f64) -> Result<Settling, CircuitError> {
+        let (wiring, chain) = (self.wiring(), self.chain());
+        let emf = |t| chain.probe.letter.emf_and_slope_extended(t).0;
+        let span = emf(chain.need.hot.1) - emf(chain.need.hot.0);
+        let out = (wiring.output, Netlist::GROUND);
+        let response =
+            wiring.circuit.step(self.nominal_values(), wiring.thermocouple, out, span, duration, SAMPLES)?;
+        Ok(Settling {
+            analog: response.settling_time(chain.need.settle_to),
+            digital: digital::settling(chain.filter, chain.need.mains, chain.need.settle_to),
+            final_volts: response.final_volts,
+            response,
+        })
+    }
 }

@@ -13,7 +13,7 @@
 
 use core::fmt;
 
-use icepoint_circuit::{CircuitError, LimitHit, Workspace};
+use icepoint_circuit::{CircuitError, LimitHit, LimitKind, Workspace};
 use icepoint_sensors::Letter;
 use icepoint_sensors::platinum::Platinum;
 use icepoint_sensors::tolerance::{self, ToleranceClass};
@@ -165,6 +165,13 @@ pub struct Scratch {
     x: Vec<f64>,
     dx: Vec<f64>,
     at: Vec<f64>,
+}
+
+impl Scratch {
+    /// Circuit parameters and the solution last checked against the limits.
+    pub(crate) fn solution(&self) -> (&[f64], &[f64]) {
+        (&self.values, &self.at)
+    }
 }
 
 /// One board at one temperature: its output for any thermocouple voltage, and what its sensor tells.
@@ -482,7 +489,7 @@ impl Model {
         scratch.values[slot] = v;
         let point = self.wiring.circuit.operating_point(&scratch.values);
         scratch.values[slot] = before;
-        point.ok().map(|p| p.voltage(self.wiring.output))
+        point.ok().map(|p| self.wiring.circuit.voltage(&p.x, self.wiring.output))
     }
 
     /// Volts of the reading rule (output volts of a straight line, thermocouple volts of every other rule) for an
@@ -561,9 +568,17 @@ impl Model {
 
     fn limit(&self, hit: &LimitHit) -> LimitExceeded {
         LimitExceeded {
-            what: format!("{} {}", hit.element, hit.kind.name()),
+            what: format!(
+                "{} {}",
+                self.wiring.circuit.netlist().element_name(hit.element),
+                match hit.kind {
+                    LimitKind::OutputLow | LimitKind::OutputHigh => "output",
+                    LimitKind::InputPlus => "+ input",
+                    LimitKind::InputMinus => "− input",
+                }
+            ),
             volts: hit.volts,
-            allowed: (hit.low, hit.high),
+            allowed: hit.allowed,
         }
     }
 
@@ -580,12 +595,12 @@ impl Model {
             scratch.values[half.index()] = OPEN;
         }
         let point = self.wiring.circuit.operating_point(&scratch.values)?;
-        let output = point.voltage(self.wiring.output);
+        let output = self.wiring.circuit.voltage(&point.x, self.wiring.output);
         let volts = self.rule_volts(&state, output, mean, ReadingNoise::LeftOut);
         Ok(Reading {
             celsius: self.celsius(&state, volts),
             output_volts: output,
-            test_point_volts: self.wiring.test_nodes.iter().map(|n| point.voltage(*n)).collect(),
+            test_point_volts: self.wiring.test_nodes.iter().map(|n| self.wiring.circuit.voltage(&point.x, *n)).collect(),
             limits: Vec::new(),
         })
     }

@@ -22,7 +22,6 @@ const LEAST_SENSITIVITY: f64 = 1e-6;
 pub(crate) struct EmfInverse {
     letter: Letter,
     low: f64,
-    step: f64,
     inverse_step: f64,
     celsius: Vec<f64>,
 }
@@ -54,7 +53,7 @@ impl EmfInverse {
                 letter.name()
             )));
         }
-        Ok(Self { letter, low: first, step, inverse_step: 1.0 / step, celsius })
+        Ok(Self { letter, low: first, inverse_step: 1.0 / step, celsius })
     }
 
     /// The chord below an emf, and how far along it.
@@ -84,12 +83,6 @@ impl EmfInverse {
         }
         let (e, s) = self.letter.emf_and_slope_extended(t);
         t + (emf - e) / s
-    }
-
-    /// Emf step of one chord, V.
-    #[cfg(test)]
-    pub fn step(&self) -> f64 {
-        self.step
     }
 }
 

@@ -17,7 +17,7 @@ use crate::front_end::{
     AmplifierFigures, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Topology, Values,
 };
 use crate::imperfection::SPECIFIED_AT;
-use crate::quantity::Series;
+use crate::quantity::series::Series;
 
 /// A chain file with its values known, and what is needed to try others.
 #[derive(Clone, Debug)]
@@ -91,7 +91,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         }
     }
     if !problems.is_empty() {
-        return Err(Refused::new(file.source.clone(), problems));
+        return Err(file.refused(problems));
     }
     let front_end = topology.build(&surroundings, &fixed);
     let chain = Chain {
@@ -134,6 +134,7 @@ fn unknown(file: &ChainFile, section: &str, designator: &str, topology: Topology
         &format!("{section}.{designator}"),
         "designator.unknown",
         format!("the {} front end has no part {designator}", topology.id()),
+        "no such part",
     )
     .expected(known.join(", "))
     .help("docs/front-ends.md shows where each part sits")
@@ -182,10 +183,7 @@ fn lead(file: &ChainFile, assumptions: &mut Vec<String>) -> Option<Lead> {
     let letter = *file.probe.letter;
     let size = Size::Millimetres(1e3 * *given.conductor);
     let code = match *given.cable {
-        file::Cable::Code(code) => {
-            let class = given.class.as_ref().map_or(2, |c| c.value);
-            cable::Cable::parse(&format!("{code} class {class}")).ok()
-        }
+        file::Cable::Standard(cable) => Some(cable),
         file::Cable::SameWire => None,
     };
     let compensating_platinum = code.is_some_and(|c| c.kind() == cable::Kind::Compensating)
@@ -313,7 +311,7 @@ fn filter(file: &ChainFile) -> DigitalFilter {
 }
 
 fn readout(file: &ChainFile) -> Readout {
-    match &file.readout {
+    match &*file.readout {
         file::Readout::Line { slope, offset } => Readout::Line { slope: **slope, offset: **offset },
         file::Readout::EmfInverse => Readout::EmfInverse,
         file::Readout::Table { segments } => Readout::Table { segments: **segments },

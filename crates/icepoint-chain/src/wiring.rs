@@ -32,13 +32,6 @@ pub(crate) struct GainStage {
     pub resistor: Option<(String, f64)>,
 }
 
-impl GainStage {
-    /// Nominal gain.
-    pub fn gain(&self) -> f64 {
-        self.resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + self.constant / ohms)
-    }
-}
-
 /// The circuit and where everything is in it.
 #[derive(Debug)]
 pub(crate) struct Wiring {
@@ -55,7 +48,6 @@ pub(crate) struct Wiring {
     pub output: Node,
     pub reference: Option<Node>,
     pub test_nodes: Vec<Node>,
-    netlist: Netlist,
     reference_volts_per_ohm: f64,
 }
 
@@ -160,7 +152,6 @@ impl Wiring {
             test_nodes,
             reference_volts_per_ohm: load,
             circuit,
-            netlist: net,
         })
     }
 
@@ -187,11 +178,6 @@ impl Wiring {
     /// Current drawn from the reference by the resistors on it, A, at most (as if their far ends were at ground).
     pub fn reference_load(&self, volts: f64) -> f64 {
         volts.abs() * self.reference_volts_per_ohm
-    }
-
-    /// The netlist, for its node and element names.
-    pub fn netlist(&self) -> &Netlist {
-        &self.netlist
     }
 }
 

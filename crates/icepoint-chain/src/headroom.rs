@@ -1,0 +1,125 @@
+//! How close the board comes to its limits: output swing, input range, converter span.
+//!
+//! Judged at the four corners of hot × board temperature, with every deviation at the end of its range that drives
+//! the output highest or lowest. What holds there holds for every board that is within its data sheets.
+
+use crate::front_end::PartKind;
+use crate::model::{Model, ModelError};
+use crate::situation::Situation;
+
+/// How a limit is used at the corner that comes closest to it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimitUse {
+    /// Which: `A1 output`, `converter input`.
+    pub what: String,
+    /// Voltage there, V.
+    pub volts: f64,
+    /// What is allowed, V.
+    pub allowed: (f64, f64),
+    /// Temperature of the measuring junction, °C.
+    pub hot: f64,
+    /// Board temperature, °C.
+    pub board: f64,
+}
+
+impl LimitUse {
+    /// Distance to the nearer limit, V; negative outside.
+    pub fn margin(&self) -> f64 {
+        (self.volts - self.allowed.0).min(self.allowed.1 - self.volts)
+    }
+
+    /// Margin over the width of what is allowed: 0 at the limit, negative outside.
+    pub fn relative_margin(&self) -> f64 {
+        let width = self.allowed.1 - self.allowed.0;
+        if width > 0.0 { self.margin() / width } else { -1.0 }
+    }
+}
+
+impl Model {
+    /// Every limit at the corner and the board that come closest to it; smallest relative margin first.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the circuit can't be solved with a deviation at its limit.
+    pub fn headroom(&self) -> Result<Vec<LimitUse>, ModelError> {
+        let chain = self.chain();
+        let mut scratch = self.scratch();
+        let mut uses: Vec<LimitUse> = Vec::new();
+        for board in [chain.need.board.0, chain.need.board.1] {
+            for hot in [chain.need.hot.0, chain.need.hot.1] {
+                let head = Situation::at(chain, hot, board).head;
+                let end = self.hot_end(hot);
+                let output = |d: &[f64], scratch: &mut crate::model::Scratch| -> Result<(f64, f64), ModelError> {
+                    let state = self.board_state(board, d, scratch)?;
+                    let v = self.thermocouple_volts(self.hot_emf(&end, d), head, &state, d);
+                    Ok((state.offset + state.gain * v, v))
+                };
+                let mut up = self.mean_deviations().to_vec();
+                let mut down = up.clone();
+                let mut d = up.clone();
+                for (i, imperfection) in self.imperfections().iter().enumerate() {
+                    let (low, high) = imperfection.distribution.limits();
+                    let mean = d[i];
+                    d[i] = high;
+                    let above = output(&d, &mut scratch)?.0;
+                    d[i] = low;
+                    let below = output(&d, &mut scratch)?.0;
+                    d[i] = mean;
+                    let rises = above >= below;
+                    up[i] = if rises { high } else { low };
+                    down[i] = if rises { low } else { high };
+                }
+                for d in [&up, &down] {
+                    let (out, v) = output(d, &mut scratch)?;
+                    self.within_limits(v, &mut scratch);
+                    for mut found in self.amplifier_pins(&scratch) {
+                        (found.hot, found.board) = (hot, board);
+                        keep(&mut uses, found);
+                    }
+                    let allowed = chain.converter.span();
+                    if allowed.1.is_finite() {
+                        keep(&mut uses, LimitUse { what: "converter input".into(), volts: out, allowed, hot, board });
+                    }
+                }
+            }
+        }
+        uses.sort_by(|a, b| {
+            a.relative_margin().total_cmp(&b.relative_margin()).then_with(|| a.what.cmp(&b.what))
+        });
+        Ok(uses)
+    }
+
+    /// Pins of all amplifiers with what they allow, in the solution that `scratch` holds.
+    fn amplifier_pins(&self, scratch: &crate::model::Scratch) -> Vec<LimitUse> {
+        let circuit = &self.wiring().circuit;
+        let (values, at) = scratch.solution();
+        let volts = |node: &str| circuit.netlist().find_node(node).map(|n| circuit.voltage(at, n));
+        let mut pins = Vec::new();
+        for part in &self.chain().front_end.parts {
+            let (out, plus, minus) = match &part.kind {
+                PartKind::Operational { out, plus, minus, .. } => (out, plus, minus),
+                PartKind::Instrumentation { out, plus, minus, .. } => (out, plus, minus),
+                _ => continue,
+            };
+            let Some(element) = circuit.netlist().find_element(&part.designator) else { continue };
+            let mut pin = |name: &str, node: &str, allowed: Option<(f64, f64)>| {
+                if let (Some(volts), Some(allowed)) = (volts(node), allowed) {
+                    let what = format!("{} {name}", part.designator);
+                    pins.push(LimitUse { what, volts, allowed, hot: f64::NAN, board: f64::NAN });
+                }
+            };
+            pin("output", out, circuit.output_range(values, at, element));
+            pin("+ input", plus, circuit.input_range(values, at, element));
+            pin("− input", minus, circuit.input_range(values, at, element));
+        }
+        pins
+    }
+}
+
+/// Keeps the closer of two uses of one limit.
+fn keep(uses: &mut Vec<LimitUse>, new: LimitUse) {
+    match uses.iter_mut().find(|u| u.what == new.what) {
+        None => uses.push(new),
+        Some(old) if new.relative_margin() < old.relative_margin() => *old = new,
+        Some(_) => {}
+    }
+}
