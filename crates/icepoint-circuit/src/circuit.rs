@@ -178,6 +178,26 @@ impl Circuit {
         ws.factored.solve(&self.dc.plan, dx);
     }
 
+    /// The equations themselves, `A·x = b` with `A` dense, row by row, in the order of the solution: for checks against
+    /// another solver. Diodes are left out.
+    ///
+    /// # Errors
+    /// [`CircuitError::ValueCount`] and [`CircuitError::BadValue`].
+    pub fn matrix(&self, values: &[f64]) -> Result<(Vec<f64>, Vec<f64>), CircuitError> {
+        self.demand_length(values)?;
+        let plan = &self.dc.plan;
+        let mut slots = vec![0.0; plan.slots() + 1];
+        if !self.dc.assemble(values, &mut slots) {
+            return Err(self.bad_denominator(values));
+        }
+        let (mut dense, mut right) = (vec![0.0; plan.n * plan.n], vec![0.0; plan.n]);
+        for ((&row, &column), &value) in plan.slot_row.iter().zip(&plan.slot_column).zip(&slots) {
+            dense[row as usize * plan.n + column as usize] = value;
+        }
+        self.right_hand_side(values, &mut right);
+        Ok((dense, right))
+    }
+
     /// Voltage of a node in a solution, V; 0 for ground, NaN for a node of another netlist.
     #[must_use]
     pub fn voltage(&self, x: &[f64], node: Node) -> f64 {

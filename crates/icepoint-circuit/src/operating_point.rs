@@ -2,7 +2,8 @@
 //!
 //! **Method.** Newton's iteration on the diodes in companion form with junction limiting; each amplifier is in one of
 //! three states (linear, at its low end, at its high end) that is revised after each solution; when all revisions at
-//! once go in circles, only the first is made (Murty's least-index rule for complementarity problems). If that doesn't end, the
+//! once go in circles, only the first is made (Murty's least-index rule for complementarity
+//! problems), and a stage that keeps coming back to one end is tried at the other. If that doesn't end, the
 //! diodes are bridged with a conductance that shrinks to nothing, then the sources are turned up from zero.
 //!
 //! **End.** Every unknown moved by less than 1e-12 of itself plus 1e-13 (V or A): Newton's convergence is quadratic, so
@@ -57,6 +58,8 @@ impl OperatingPoint {
 const MOST_STEPS: usize = 200;
 /// Steps after which amplifier states are revised one by one.
 const TOGETHER: usize = 20;
+/// Revisions of one amplifier after which leaving an end leads across to the other, by turns.
+const PATIENCE: usize = 6;
 const RELATIVE: f64 = 1e-12;
 const ABSOLUTE: f64 = 1e-13;
 /// Steps that are kept for the error message.
@@ -76,6 +79,7 @@ struct Search<'a> {
     x: Vec<f64>,
     volts: Vec<f64>,
     states: Vec<OutputState>,
+    revisions: Vec<usize>,
     trail: Vec<NewtonStep>,
     steps: usize,
 }
@@ -143,6 +147,7 @@ impl<'a> Search<'a> {
             x: vec![0.0; circuit.unknowns()],
             volts: vec![0.0; circuit.stamps.diodes.len()],
             states: vec![OutputState::Linear; circuit.amps.len()],
+            revisions: vec![0; circuit.amps.len()],
             trail: Vec::new(),
             steps: 0,
         })
@@ -152,6 +157,7 @@ impl<'a> Search<'a> {
         self.x.fill(0.0);
         self.volts.fill(0.0);
         self.states.fill(OutputState::Linear);
+        self.revisions.fill(0);
     }
 
     fn found(self) -> OperatingPoint {
@@ -261,11 +267,20 @@ impl<'a> Search<'a> {
                 state => {
                     let pull = self.circuit.pull(amp, self.values, &self.base, &self.x);
                     let stays = if state == OutputState::High { pull >= 0.0 } else { pull <= 0.0 };
-                    if stays { state } else { OutputState::Linear }
+                    // With more positive than negative feedback the linear state leads straight back to this end;
+                    // such a stage runs to its other end instead.
+                    let across = self.revisions[k] / PATIENCE % 2 == 1;
+                    match (stays, across, state) {
+                        (true, ..) => state,
+                        (false, false, _) => OutputState::Linear,
+                        (false, true, OutputState::High) => OutputState::Low,
+                        (false, true, _) => OutputState::High,
+                    }
                 }
             };
             if new != self.states[k] {
                 self.states[k] = new;
+                self.revisions[k] += 1;
                 revised = true;
                 if iteration > TOGETHER {
                     break;

@@ -1,10 +1,14 @@
 //! Response in time to a step of one source, and when it has settled.
 //!
-//! **Method.** With `C·x' + G·x = b` and the final value `G·x∞ = b`, the distance `d = x − x∞` obeys `C·d' + G·d = 0`, so
-//! one matrix carries it from one sample to the next. That matrix is the fifth-order Radau IIA rule (Padé (2,3) of the
-//! exponential; Hairer and Wanner, *Solving Ordinary Differential Equations II*, IV.5) over a small part of the sample
-//! interval, squared up. The rule is L-stable and needs only `C·d`, so algebraic equations and jumps at the start
+//! **Method.** With `C·x' + G·x = b` and the final value `G·x∞ = b`, the distance `d = x − x∞` obeys `C·d' + G·d = 0`. What
+//! the circuit remembers is only `y = C·d`, the charges at the nodes that have a capacitor (and the lag of each
+//! amplifier), so one small matrix carries `y` from one sample to the next. It is the fifth-order Radau IIA rule (Padé (2,3) of
+//! the exponential; Hairer and Wanner, *Solving Ordinary Differential Equations II*, IV.5) over a small part of the
+//! sample interval, squared up. The rule is L-stable and needs only `y`, so algebraic equations and jumps at the start
 //! (charge is conserved) take care of themselves.
+//!
+//! What is kept is the propagator less the identity, `P`, and squaring is `2P + P²`: slow modes, whose part of `P` is
+//! tiny, keep all their digits through any number of squarings.
 //!
 //! **Error.** The propagation is done with 2ᵏ and 2ᵏ⁺² parts for each sample; the largest difference over all samples is
 //! returned as [`StepResponse::error`] and k grows until it is below 1e-9 of the largest excursion (or k = 22).
@@ -30,10 +34,20 @@ pub struct StepResponse {
     pub final_volts: f64,
     /// Bound on the numerical error of `volts`, V.
     pub error: f64,
-    /// `d` at each sample and the propagators over halves of the interval, largest first.
-    distances: Vec<Vec<f64>>,
+    propagated: Propagated,
+}
+
+/// Charges and what they mean for the output.
+#[derive(Clone, Debug, PartialEq)]
+struct Propagated {
+    /// Distance of the output from its final value at each sample.
+    distances: Vec<f64>,
+    /// Charges one part before each sample; at the start for the first.
+    charges: Vec<Vec<f64>>,
+    /// Propagators (less the identity) over the interval, half of it, a quarter …
     propagators: Vec<Vec<f64>>,
-    out: (Option<usize>, Option<usize>),
+    /// The output's distance one part after some charges: `weights·y`.
+    weights: Vec<f64>,
 }
 
 /// Parts of a sample interval to begin with: 2¹⁰; the finer run then has the halves that settling asks for.
@@ -87,35 +101,27 @@ impl Circuit {
             let at = node_unknown(node)?;
             plan.column_position.get(at as usize).map(|&at| at as usize)
         };
-        let mut run = Run {
-            equations,
-            interval: duration_s / points as f64,
-            points,
-            start: last.iter().map(|v| -v).collect(),
-            out: (place(out.0), place(out.1)),
-        };
-        let final_volts = read(run.out, &last);
+        let mut run =
+            Run::new(equations, duration_s / points as f64, points, &last, (place(out.0), place(out.1)));
+        let final_volts = run.read(&last);
         let mut coarse = run.propagate(FIRST_PARTS)?;
         let mut parts = FIRST_PARTS;
         loop {
             parts += 2;
             let fine = run.propagate(parts)?;
-            let volts = |d: &Vec<f64>| read(run.out, d);
             let error = coarse
-                .0
+                .distances
                 .iter()
-                .zip(&fine.0)
-                .fold(0.0, |worst: f64, (a, b)| worst.max((volts(a) - volts(b)).abs()));
-            let largest = fine.0.iter().fold(final_volts.abs(), |m, d| m.max(volts(d).abs()));
+                .zip(&fine.distances)
+                .fold(0.0, |worst: f64, (a, b)| worst.max((a - b).abs()));
+            let largest = fine.distances.iter().fold(final_volts.abs(), |m, d| m.max(d.abs()));
             if error <= AGREEMENT * largest || parts >= MOST_PARTS {
                 return Ok(StepResponse {
                     times: (0..=points).map(|k| duration_s * k as f64 / points as f64).collect(),
-                    volts: fine.0.iter().map(|d| final_volts + volts(d)).collect(),
+                    volts: fine.distances.iter().map(|d| final_volts + d).collect(),
                     final_volts,
                     error,
-                    distances: fine.0,
-                    propagators: fine.1,
-                    out: run.out,
+                    propagated: fine,
                 });
             }
             coarse = fine;
@@ -123,65 +129,103 @@ impl Circuit {
     }
 }
 
-fn read((plus, minus): (Option<usize>, Option<usize>), x: &[f64]) -> f64 {
-    let at = |place: Option<usize>| place.map_or(0.0, |at| x[at]);
-    at(plus) - at(minus)
-}
-
-/// Samples of `d`, and propagators over halves of the interval.
-type Propagated = (Vec<Vec<f64>>, Vec<Vec<f64>>);
-
 struct Run<'a> {
     equations: Linearised<'a>,
     interval: f64,
     points: usize,
-    start: Vec<f64>,
     out: (Option<usize>, Option<usize>),
+    /// Rows (positions) that have a coefficient of `s`.
+    rows: Vec<usize>,
+    /// Charges at the moment of the step.
+    start: Vec<f64>,
 }
 
-impl Run<'_> {
+impl<'a> Run<'a> {
+    fn new(
+        equations: Linearised<'a>,
+        interval: f64,
+        points: usize,
+        last: &[f64],
+        out: (Option<usize>, Option<usize>),
+    ) -> Self {
+        let plan = &equations.circuit.ac.plan;
+        let mut charges = vec![0.0; plan.n];
+        let mut dynamic = vec![false; plan.n];
+        for ((&row, &column), &c) in plan.slot_row.iter().zip(&plan.slot_column).zip(&equations.c) {
+            // Before the step the distance is −x∞.
+            charges[row as usize] -= c * last[column as usize];
+            dynamic[row as usize] |= c != 0.0;
+        }
+        let rows: Vec<usize> = (0..plan.n).filter(|&row| dynamic[row]).collect();
+        let start = rows.iter().map(|&row| charges[row]).collect();
+        Run { equations, interval, points, out, rows, start }
+    }
+
+    fn read(&self, x: &[f64]) -> f64 {
+        let at = |place: Option<usize>| place.map_or(0.0, |at| x[at]);
+        at(self.out.0) - at(self.out.1)
+    }
+
     fn propagate(&mut self, parts: u32) -> Result<Propagated, CircuitError> {
-        let n = self.start.len();
+        let m = self.rows.len();
         // Just after the step: extrapolated from one and two very small parts, which leaves an error of second order
         // in the part over the fastest time constant that is resolved.
-        let tiny = self.interval / (1u32 << MOST_PARTS) as f64;
-        let one = self.small(tiny)?;
-        let (first, second) = (times(&one, &self.start), times(&one, &times(&one, &self.start)));
-        let beginning = first.iter().zip(&second).map(|(a, b)| 2.0 * a - b).collect();
-        let mut power = self.small(self.interval / (1u32 << parts) as f64)?;
-        let mut propagators = vec![power.clone()];
-        for _ in 0..parts {
-            power = squared(&power, n);
-            propagators.push(power.clone());
+        let (change, weights) = self.small(self.interval / (1u32 << MOST_PARTS) as f64)?;
+        let beginning = 2.0 * dot(&weights, &self.start) - dot(&weights, &moved(&change, &self.start));
+        let (change, weights) = self.small(self.interval / (1u32 << parts) as f64)?;
+        let mut propagators = vec![change];
+        // The weights look one part ahead, so the charges are wanted one part before each sample: 2ᵏ − 1 parts
+        // on for the first, which is the product of all halves.
+        let mut charges = self.start.clone();
+        for k in 0..parts as usize {
+            charges = moved(&propagators[k], &charges);
+            propagators.push(twice(&propagators[k], m));
         }
         propagators.reverse();
         propagators.truncate(BISECTIONS + 1);
-        let mut distances = vec![beginning, times(&power, &self.start)];
+        let mut all = vec![self.start.clone(), charges];
         for k in 1..self.points {
-            distances.push(times(&power, &distances[k]));
+            all.push(moved(&propagators[0], &all[k]));
         }
-        Ok((distances, propagators))
+        let later = all.iter().skip(1).map(|y| dot(&weights, y));
+        let distances = core::iter::once(beginning).chain(later).collect();
+        Ok(Propagated { distances, charges: all, propagators, weights })
     }
 
-    /// The propagator over one small time: `−Σ rₖ·(τ·G + pₖ·C)⁻¹·C` over the poles of the Padé approximant.
-    fn small(&mut self, tau: f64) -> Result<Vec<f64>, CircuitError> {
+    /// Over a small time τ and the poles pₖ of the Padé approximant with residues rₖ, for charges `y`: their change
+    /// `Σ rₖ/pₖ·τ·G·(τ·G + pₖ·C)⁻¹` (since `Σ rₖ/pₖ = −1` and `1 − p·C·(τG + pC)⁻¹ = τG·(τG + pC)⁻¹`) and the output's distance
+    /// after it, `−Σ rₖ·(τ·G + pₖ·C)⁻¹` at the output.
+    fn small(&mut self, tau: f64) -> Result<(Vec<f64>, Vec<f64>), CircuitError> {
         let plan = &self.equations.circuit.ac.plan;
-        let n = plan.n;
-        let mut all = vec![0.0; n * n];
-        for (pole, residue, twice) in radau_poles() {
+        let m = self.rows.len();
+        let (mut change, mut weights) = (vec![0.0; m * m], vec![0.0; m]);
+        let mut index = vec![usize::MAX; plan.n];
+        for (at, &row) in self.rows.iter().enumerate() {
+            index[row] = at;
+        }
+        let mut solution = vec![Complex::ZERO; plan.n];
+        for (pole, residue, count) in radau_poles() {
             self.equations.combine(tau, pole)?;
-            let mut columns = vec![vec![Complex::ZERO; n]; n];
-            for ((&row, &column), &c) in plan.slot_row.iter().zip(&plan.slot_column).zip(&self.equations.c) {
-                columns[column as usize][row as usize] = Complex::new(c, 0.0);
-            }
-            for (j, column) in columns.iter_mut().enumerate() {
-                self.equations.factored.solve(plan, column);
-                for (i, value) in column.iter().enumerate() {
-                    all[i * n + j] -= (residue * *value).re * twice;
+            let share = residue * pole.recip() * tau;
+            for (j, &row) in self.rows.iter().enumerate() {
+                solution.fill(Complex::ZERO);
+                solution[row] = Complex::new(1.0, 0.0);
+                self.equations.factored.solve(plan, &mut solution);
+                let at = |place: Option<usize>| place.map_or(Complex::ZERO, |at| solution[at]);
+                weights[j] -= (residue * (at(self.out.0) - at(self.out.1))).re * count;
+                for ((&row, &column), &g) in
+                    plan.slot_row.iter().zip(&plan.slot_column).zip(&self.equations.g)
+                {
+                    // Other rows have no charge: what the formula gives there is rounding.
+                    if let Some(into) =
+                        change.get_mut(index[row as usize].saturating_mul(m).saturating_add(j))
+                    {
+                        *into += (share * solution[column as usize]).re * g * count;
+                    }
                 }
             }
         }
-        Ok(all)
+        Ok((change, weights))
     }
 }
 
@@ -206,14 +250,20 @@ fn radau_poles() -> [(Complex, Complex, f64); 2] {
     [(real, residue(real), 1.0), (pair, residue(pair), 2.0)]
 }
 
-fn times(matrix: &[f64], x: &[f64]) -> Vec<f64> {
-    matrix.chunks_exact(x.len().max(1)).map(|row| row.iter().zip(x).map(|(a, b)| a * b).sum()).collect()
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-fn squared(matrix: &[f64], n: usize) -> Vec<f64> {
-    let mut all = vec![0.0; n * n];
-    for (row, into) in matrix.chunks_exact(n).zip(all.chunks_exact_mut(n)) {
-        for (&a, other) in row.iter().zip(matrix.chunks_exact(n)) {
+/// `y + P·y`.
+fn moved(change: &[f64], y: &[f64]) -> Vec<f64> {
+    change.chunks_exact(y.len().max(1)).zip(y).map(|(row, old)| old + dot(row, y)).collect()
+}
+
+/// `2P + P²`: the change over twice the time.
+fn twice(change: &[f64], m: usize) -> Vec<f64> {
+    let mut all: Vec<f64> = change.iter().map(|p| 2.0 * p).collect();
+    for (row, into) in change.chunks_exact(m.max(1)).zip(all.chunks_exact_mut(m.max(1))) {
+        for (&a, other) in row.iter().zip(change.chunks_exact(m.max(1))) {
             for (o, &b) in into.iter_mut().zip(other) {
                 *o += a * b;
             }
@@ -230,25 +280,27 @@ impl StepResponse {
     #[must_use]
     pub fn settling_time(&self, fraction: f64) -> Option<f64> {
         let band = fraction * self.final_volts.abs();
-        if band.is_nan() || band <= 0.0 {
+        // The final value of an output that ends where it began is rounding.
+        let moved_at_all = self.volts.iter().fold(0.0, |m: f64, v| m.max(v.abs())) * 1e-12;
+        if band.is_nan() || band <= 0.0 || self.final_volts.abs() <= moved_at_all {
             return None;
         }
         // NaN counts as outside.
-        let outside = |d: &[f64]| read(self.out, d).abs().partial_cmp(&band).is_none_or(Ordering::is_gt);
-        let last = match self.distances.iter().rposition(|d| outside(d)) {
+        let outside = |d: f64| d.abs().partial_cmp(&band).is_none_or(Ordering::is_gt);
+        let p = &self.propagated;
+        let last = match p.distances.iter().rposition(|&d| outside(d)) {
             None => return Some(0.0),
-            Some(last) if last + 1 == self.distances.len() => return None,
+            Some(last) if last + 1 == p.distances.len() => return None,
             Some(last) => last,
         };
-        let interval = self.times.get(1)? - self.times.first()?;
-        let (mut time, mut width) = (self.times[last], interval);
-        // Just after the step stands the state before it: the propagators take charge from there.
-        let mut at = self.distances[last].clone();
-        for propagator in self.propagators.iter().skip(1) {
+        let mut width = self.times.get(1)? - self.times.first()?;
+        let mut time = self.times[last];
+        let mut charges = p.charges.get(last)?.clone();
+        for propagator in p.propagators.iter().skip(1) {
             width *= 0.5;
-            let middle = times(propagator, &at);
-            if outside(&middle) {
-                at = middle;
+            let middle = moved(propagator, &charges);
+            if outside(dot(&p.weights, &middle)) {
+                charges = middle;
                 time += width;
             }
         }
