@@ -1,1 +1,43 @@
-//! (being built)
+//! # Pictures, schematic and page of the dossier
+//!
+//! Every picture is a plain struct of figures with their units in the field names, and one function that turns it
+//! into a [`svg::Picture`]. Nothing here computes physics: a figure that is drawn was computed by the model.
+//!
+//! | you have | you want | call |
+//! |---|---|---|
+//! | errors over hot × board temperature | the map with the accuracy asked | [`error_map::ErrorMap::draw`] |
+//! | bias, 95 % band, worst case over hot temperature | the band, one or several side by side | [`error_band::ErrorBand::draw`] |
+//! | standard uncertainties of named causes | ranked bars | [`contributions::Contributions::draw`] |
+//! | share of good boards per calibration | yield | [`yield_bars::YieldBars::draw`] |
+//! | filter magnitude and mains residual | response | [`response::Response::draw`] |
+//! | noise densities | noise | [`noise::Noise::draw`] |
+//! | a step response | settling | [`settling::Settling::draw`] |
+//! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
+//! | part values by designator | a schematic | [`schematic::single_amplifier`], [`schematic::instrumentation`] |
+//! | pictures, tables, sentences | one HTML page | [`page::document`] |
+//!
+//! **Conventions.** Temperatures in °C, differences in K, voltages in V, frequencies in Hz, times in s; shares are
+//! 0…1. One colour means one thing on every picture ([`theme::Ink`]), in light, dark and on paper. Every picture
+//! draws itself for two widths ([`svg::Frame`]): a page column or sheet of A4, and a telephone.
+//!
+//! **Same bytes.** Numbers are printed by [`number`] with fixed places; nothing depends on time, order of a hash
+//! map, or the machine.
+//!
+//! **Left out.** Moving pictures and scripts: the page reads without any.
+
+pub mod axis;
+pub mod contributions;
+pub mod distribution;
+pub mod error_band;
+pub mod error_map;
+pub mod lettering;
+pub mod noise;
+pub mod number;
+pub mod page;
+mod plot;
+pub mod response;
+pub mod schematic;
+pub mod settling;
+pub mod svg;
+pub mod theme;
+pub mod yield_bars;

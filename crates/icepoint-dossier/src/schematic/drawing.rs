@@ -1,0 +1,331 @@
+//! A drawing: placed parts, wires and notes, and how they become a picture.
+
+use std::collections::BTreeMap;
+
+use super::symbol::{FlagSide, GRID, Shape, Symbol, TEXT, Turn};
+use crate::svg::{Anchor, Picture, Stroke, Text};
+use crate::theme::Ink;
+
+/// Where designator and value stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// Designator above, value below.
+    Split,
+    /// Both above.
+    Above,
+    /// Both below.
+    Below,
+    /// Both to the left.
+    Left,
+    /// Both to the right.
+    Right,
+    /// Designator in the middle of the body, value beside it: above right of an operational amplifier.
+    Inside,
+}
+
+/// A placed symbol.
+#[derive(Clone, Debug)]
+pub struct Part {
+    /// What it is.
+    pub symbol: Symbol,
+    /// Where its origin lies, in grid units.
+    pub at: (f64, f64),
+    /// How it is turned.
+    pub turn: Turn,
+    /// “R1”; empty for grounds, rails and flags.
+    pub designator: String,
+    /// “4.7 kΩ”; empty if not known.
+    pub value: String,
+    /// Where its texts stand.
+    pub side: Side,
+}
+
+impl Part {
+    /// Names and places of its pins in the drawing, in grid units.
+    #[must_use]
+    pub fn pins(&self) -> Vec<(&'static str, (f64, f64))> {
+        self.symbol.pins().into_iter().map(|(name, x, y)| (name, self.place((x, y)))).collect()
+    }
+
+    pub(crate) fn place(&self, point: (f64, f64)) -> (f64, f64) {
+        let (x, y) = self.turn.apply(point);
+        (self.at.0 + x, self.at.1 + y)
+    }
+
+    /// Half extents of the body as placed.
+    pub(crate) fn body(&self) -> (f64, f64) {
+        let (w, h) = self.symbol.body();
+        if matches!(self.turn, Turn::Quarter | Turn::ThreeQuarters) { (h, w) } else { (w, h) }
+    }
+}
+
+/// Text anywhere, in grid units.
+#[derive(Clone, Debug)]
+struct Note {
+    at: (f64, f64),
+    text: String,
+    anchor: Anchor,
+}
+
+/// A schematic on its grid.
+#[derive(Clone, Debug, Default)]
+pub struct Drawing {
+    values: BTreeMap<String, String>,
+    parts: Vec<Part>,
+    wires: Vec<Vec<(f64, f64)>>,
+    notes: Vec<Note>,
+    zones: Vec<(f64, f64, f64, f64)>,
+}
+
+impl Drawing {
+    /// An empty drawing; values are looked up by designator when parts are placed.
+    #[must_use]
+    pub fn new(values: &BTreeMap<String, String>) -> Self {
+        Self { values: values.clone(), ..Self::default() }
+    }
+
+    /// Places a part with its value from the map.
+    pub fn part(&mut self, symbol: Symbol, at: (f64, f64), turn: Turn, designator: &str, side: Side) {
+        let value = self.values.get(designator).cloned().unwrap_or_default();
+        self.parts.push(Part { symbol, at, turn, designator: designator.to_owned(), value, side });
+    }
+
+    fn unnamed(&mut self, symbol: Symbol, at: (f64, f64)) {
+        let (designator, value) = (String::new(), String::new());
+        self.parts.push(Part { symbol, at, turn: Turn::None, designator, value, side: Side::Right });
+    }
+
+    /// A lying resistor.
+    pub fn resistor(&mut self, at: (f64, f64), designator: &str) {
+        self.part(Symbol::Resistor, at, Turn::None, designator, Side::Split);
+    }
+
+    /// A standing resistor with its texts to one side.
+    pub fn standing_resistor(&mut self, at: (f64, f64), designator: &str, side: Side) {
+        self.part(Symbol::Resistor, at, Turn::Quarter, designator, side);
+    }
+
+    /// A standing capacitor with its texts to one side.
+    pub fn standing_capacitor(&mut self, at: (f64, f64), designator: &str, side: Side) {
+        self.part(Symbol::Capacitor, at, Turn::Quarter, designator, side);
+    }
+
+    /// Ground with its pin at a point.
+    pub fn ground(&mut self, at: (f64, f64)) {
+        self.unnamed(Symbol::Ground, at);
+    }
+
+    /// Rail with its pin at a point.
+    pub fn rail(&mut self, at: (f64, f64), name: &str) {
+        self.unnamed(Symbol::Rail { name: name.to_owned() }, at);
+    }
+
+    /// Flag with its pin at a point.
+    pub fn flag(&mut self, at: (f64, f64), name: &str, side: FlagSide) {
+        self.unnamed(Symbol::Flag { name: name.to_owned(), side }, at);
+    }
+
+    /// Test point above a point (below it with [`Turn::Half`]).
+    pub fn test_point(&mut self, at: (f64, f64), designator: &str, turn: Turn) {
+        self.part(Symbol::TestPoint, at, turn, designator, Side::Right);
+    }
+
+    /// A wire through points; each piece must be level or upright.
+    pub fn wire(&mut self, points: &[(f64, f64)]) {
+        self.wires.push(points.to_vec());
+    }
+
+    /// A line of text with its baseline at a point.
+    pub fn note(&mut self, at: (f64, f64), text: &str, anchor: Anchor) {
+        self.notes.push(Note { at, text: text.to_owned(), anchor });
+    }
+
+    /// A dashed zone: left, top, right, bottom.
+    pub fn zone(&mut self, left: f64, top: f64, right: f64, bottom: f64) {
+        self.zones.push((left, top, right, bottom));
+    }
+
+    /// Placed parts.
+    #[must_use]
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
+    }
+
+    /// Wires as points in grid units.
+    #[must_use]
+    pub fn wires(&self) -> &[Vec<(f64, f64)>] {
+        &self.wires
+    }
+
+    /// Designators that have a value but no place in the drawing; a caller should say so rather than hide them.
+    #[must_use]
+    pub fn unplaced(&self) -> Vec<&str> {
+        self.values
+            .keys()
+            .map(String::as_str)
+            .filter(|key| *key != "V+" && !self.parts.iter().any(|p| p.designator == *key))
+            .collect()
+    }
+
+    /// Draws it. Parts and their values are told in the description, for people who hear it.
+    #[must_use]
+    pub fn draw(&self, id: &str, title: &str, description: &str) -> Picture {
+        let mut told = description.to_owned();
+        for part in self.parts.iter().filter(|p| !p.value.is_empty()) {
+            told += &format!(" {} {}.", part.designator, part.value);
+        }
+        // A first pass at the origin tells how much room the texts take.
+        let mut trial = Picture::new(id, 0.0, 0.0, title, &told);
+        self.render(&mut trial, (0.0, 0.0));
+        let (left, top, right, bottom) = self.bounds(&trial);
+        let margin = 6.0;
+        let mut picture =
+            Picture::new(id, right - left + 2.0 * margin, bottom - top + 2.0 * margin, title, &told);
+        self.render(&mut picture, (margin - left, margin - top));
+        picture
+    }
+
+    /// Left, top, right, bottom in drawing units.
+    fn bounds(&self, trial: &Picture) -> (f64, f64, f64, f64) {
+        let texts = trial.labels().iter().flat_map(|l| [(l.left, l.top), (l.right, l.bottom)]);
+        let shapes = self.parts.iter().flat_map(|p| {
+            p.symbol
+                .shapes()
+                .into_iter()
+                .flat_map(|shape| outline(&shape))
+                .map(|q| p.place(q))
+                .collect::<Vec<_>>()
+        });
+        let wires = self.wires.iter().flatten().copied();
+        let zones = self.zones.iter().flat_map(|z| [(z.0, z.1), (z.2, z.3)]);
+        shapes
+            .chain(wires)
+            .chain(zones)
+            .map(|p| (p.0 * GRID, p.1 * GRID))
+            .chain(texts)
+            .fold(None, |b: Option<(f64, f64, f64, f64)>, (x, y)| {
+                Some(b.map_or((x, y, x, y), |b| (b.0.min(x), b.1.min(y), b.2.max(x), b.3.max(y))))
+            })
+            .unwrap_or((0.0, 0.0, 10.0, 10.0))
+    }
+
+    fn render(&self, picture: &mut Picture, offset: (f64, f64)) {
+        let to = |p: (f64, f64)| (p.0 * GRID + offset.0, p.1 * GRID + offset.1);
+        for z in &self.zones {
+            let (left, top) = to((z.0, z.1));
+            let stroke = Stroke::new(Ink::Rule, 1.2).dashed(6.0, 4.0);
+            picture.frame(left, top, (z.2 - z.0) * GRID, (z.3 - z.1) * GRID, None, stroke);
+        }
+        for wire in &self.wires {
+            let points: Vec<_> = wire.iter().map(|p| to(*p)).collect();
+            picture.polyline(&points, Stroke::new(Ink::Text, 1.4));
+        }
+        for dot in self.dots() {
+            picture.circle(to(dot), 3.2, Some(Ink::Text), None);
+        }
+        for part in &self.parts {
+            for shape in part.symbol.shapes() {
+                draw_shape(picture, &shape, &|p| to(part.place(p)));
+            }
+            label(picture, part, &to);
+        }
+        for note in &self.notes {
+            let (x, y) = to(note.at);
+            picture.text(Text::new(x, y, &note.text).size(12.5).ink(Ink::Muted).anchor(note.anchor));
+        }
+    }
+}
+
+/// Points that bound a shape, in the symbol's frame.
+fn outline(shape: &Shape) -> Vec<(f64, f64)> {
+    match shape {
+        Shape::Lead(p) | Shape::Bar(p) | Shape::Body(p) => p.clone(),
+        Shape::Ring(c, r) | Shape::TestRing(c, r) | Shape::Disc(c, r) => {
+            vec![(c.0 - r, c.1 - r), (c.0 + r, c.1 + r)]
+        }
+        Shape::Sign(..) => Vec::new(),
+    }
+}
+
+fn draw_shape(picture: &mut Picture, shape: &Shape, to: &dyn Fn((f64, f64)) -> (f64, f64)) {
+    let all = |points: &[(f64, f64)]| points.iter().map(|p| to(*p)).collect::<Vec<_>>();
+    let line = Stroke::new(Ink::Text, 1.7);
+    match shape {
+        Shape::Lead(points) => picture.polyline(&all(points), Stroke::new(Ink::Text, 1.4)),
+        Shape::Bar(points) => picture.polyline(&all(points), Stroke::new(Ink::Text, 2.6)),
+        Shape::Body(points) => picture.polygon(&all(points), Some(Ink::Paper), Some(line)),
+        Shape::Ring(centre, radius) => {
+            picture.circle(to(*centre), radius * GRID, Some(Ink::Paper), Some(line))
+        }
+        Shape::TestRing(centre, radius) => {
+            picture.circle(
+                to(*centre),
+                radius * GRID,
+                Some(Ink::Paper),
+                Some(Stroke::new(Ink::TestPoint, 2.2)),
+            );
+        }
+        Shape::Disc(centre, radius) => picture.circle(to(*centre), radius * GRID, Some(Ink::Text), None),
+        Shape::Sign(at, text, size) => {
+            let (x, y) = to(*at);
+            picture.text(Text::new(x, y, text).size(*size).anchor(Anchor::Middle).centred());
+        }
+    }
+}
+
+fn label(picture: &mut Picture, part: &Part, to: &dyn Fn((f64, f64)) -> (f64, f64)) {
+    let (x, y) = to(part.at);
+    let (w, h) = part.body();
+    let (w, h) = (w * GRID, h * GRID);
+    let name =
+        |x: f64, y: f64, anchor: Anchor| Text::new(x, y, &part.designator).size(TEXT).bold().anchor(anchor);
+    let value = |x: f64, y: f64, anchor: Anchor| Text::new(x, y, &part.value).size(TEXT).anchor(anchor);
+    if matches!(part.symbol, Symbol::TestPoint) {
+        let (rx, ry) = to(part.place((0.0, -2.5)));
+        let text = Text::new(rx + 9.0, ry, &part.designator).size(TEXT).bold().ink(Ink::TestPoint);
+        picture.text(text.centred());
+        return;
+    }
+    let line = 1.14 * TEXT;
+    if matches!(part.symbol, Symbol::Sensor) {
+        picture.text(name(x, y - 1.35 * GRID, Anchor::Middle).size(13.0).centred());
+        picture.text(value(x, y + 1.35 * GRID, Anchor::Middle).size(12.0).centred());
+        return;
+    }
+    match part.side {
+        Side::Split => {
+            picture.text(name(x, y - h - 6.0, Anchor::Middle));
+            picture.text(value(x, y + h + 5.0 + 0.74 * TEXT, Anchor::Middle));
+        }
+        Side::Above => {
+            let base = y - h - 6.0;
+            picture.text(name(x, if part.value.is_empty() { base } else { base - line }, Anchor::Middle));
+            picture.text(value(x, base, Anchor::Middle));
+        }
+        Side::Below => {
+            let base = y + h + 5.0 + 0.74 * TEXT;
+            picture.text(name(x, base, Anchor::Middle));
+            picture.text(value(x, base + line, Anchor::Middle));
+        }
+        Side::Left | Side::Right => {
+            let (at, anchor) = if part.side == Side::Left {
+                (x - w - 7.0, Anchor::End)
+            } else {
+                (x + w + 7.0, Anchor::Start)
+            };
+            let first = if part.value.is_empty() { y + 0.355 * TEXT } else { y - 0.5 * line + 0.355 * TEXT };
+            picture.text(name(at, first, anchor));
+            picture.text(value(at, first + line, anchor));
+        }
+        Side::Inside => {
+            // The middle of a triangle's area lies left of its box's middle. Only the larger one holds its value too.
+            if matches!(part.symbol, Symbol::InstrumentationAmplifier) {
+                picture.text(name(x - 5.0, y - 1.3 * GRID, Anchor::Middle).centred());
+                picture.text(value(x - 5.0, y, Anchor::Middle).size(12.5).centred());
+            } else {
+                picture.text(name(x - 0.05 * w, y, Anchor::Middle).centred());
+                picture.text(value(x + 10.0, y - 0.62 * h, Anchor::Start));
+            }
+        }
+    }
+}

@@ -1,0 +1,19 @@
+//! Schematics: symbols of IEC 60617 placed by hand on a grid, joined by orthogonal wires.
+//!
+//! **Why placed by hand.** A schematic is read as a sentence, left to right; no router writes one that a person would
+//! sign. **In, out.** A map from designator to value text; out comes a [`Drawing`], which draws itself and tells which
+//! pins it joins ([`Drawing::nets`]), so that it can be compared with the netlist that was simulated.
+//! **Symbols.** Shapes from memory of IEC 60617: resistor as rectangle, functional ground as a bar, blocks for
+//! converter and sensor; amplifiers as triangles, which the trade reads faster than the standard's rectangles.
+
+mod drawing;
+mod instrumentation;
+mod nets;
+mod single_amplifier;
+mod symbol;
+
+pub use drawing::{Drawing, Part, Side};
+pub use instrumentation::instrumentation;
+pub use nets::{Net, PinName};
+pub use single_amplifier::single_amplifier;
+pub use symbol::{FlagSide, Symbol, Turn};
