@@ -12,7 +12,7 @@ use icepoint_dossier::error_map::ErrorMap;
 use icepoint_dossier::noise::{Noise, NoiseSource};
 use icepoint_dossier::page::{self, Align, Column, Entry, Gravity, Shown, Working};
 use icepoint_dossier::response::{MainsLine, Response, ResponsePoint};
-use icepoint_dossier::schematic;
+use icepoint_dossier::schematic::{self, Rails};
 use icepoint_dossier::settling::Settling;
 use icepoint_dossier::svg::{Frame, Picture};
 use icepoint_dossier::theme::Family;
@@ -249,7 +249,7 @@ fn single_amplifier() -> Picture {
         ("A1", "zero-drift"),
         ("U1", "10 mV/K"),
     ]);
-    schematic::single_amplifier(&map).draw(
+    schematic::single_amplifier(&map, &Rails::default()).draw(
         "schematic-a",
         "Front end with a single amplifier",
         "Invented values.",
@@ -281,7 +281,8 @@ fn instrumentation() -> Picture {
         ("U1", "±0.5 K"),
         ("ADC", "12 bit"),
     ]);
-    schematic::instrumentation(&map).draw(
+    let rails = Rails { supply: "3.3 V".to_owned(), ..Rails::default() };
+    schematic::instrumentation(&map, &rails).draw(
         "schematic-b",
         "Front end with an instrumentation amplifier",
         "Invented values.",
@@ -292,8 +293,9 @@ fn tables() -> Markup {
     let rows = [
         ("TP1", "TC+", "0.0126", "0.0251", "0.0412"),
         ("TP2", "COMP", "0.0012", "0.0012", "0.0012"),
-        ("TP3", "A1 output", "0.45", "1.2", "3.04"),
-        ("TP4", "OUT", "0.45", "1.2", "3.04"),
+        ("TP3", "sensor", "0.45", "0.45", "0.45"),
+        ("TP4", "A1 output", "0.45", "1.2", "3.04"),
+        ("TP5", "OUT", "0.45", "1.2", "3.04"),
     ];
     let rows: Vec<Vec<String>> =
         rows.iter().map(|r| [r.0, r.1, r.2, r.3, r.4].iter().map(|s| (*s).to_owned()).collect()).collect();

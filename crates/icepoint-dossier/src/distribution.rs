@@ -126,6 +126,14 @@ impl Distribution {
         let mean = x.held(self.mean_kelvin);
         picture.line((mean, plot.top), (mean, plot.bottom), Stroke::new(Ink::Bias, 2.2));
         let text = format!("mean {} K", signed(self.mean_kelvin, 2));
-        picture.text(Text::new(mean + 6.0, plot.top + size, text).size(size).ink(Ink::Bias).bold().halo());
+        let room = text_width(&text, size) * 1.06 + 6.0;
+        // To the right, unless only the left is free of a limit's line.
+        let crossed = |from: f64, to: f64| {
+            asked.is_some_and(|a| [a, -a].map(|v| x.held(v)).iter().any(|at| (from..=to).contains(at)))
+        };
+        let left = crossed(mean, mean + room) && !crossed(mean - room, mean) && mean - room > plot.left;
+        let (at, anchor) = if left { (mean - 6.0, Anchor::End) } else { (mean + 6.0, Anchor::Start) };
+        let text = Text::new(at, plot.top + size, text).size(size).ink(Ink::Bias).bold().anchor(anchor);
+        picture.text(text.halo());
     }
 }

@@ -27,19 +27,11 @@ pub struct ErrorMap {
     pub accuracy_kelvin: Option<f64>,
 }
 
-/// Edges of the eight colours in K: the fifth edge is the accuracy asked.
-fn edges(largest: f64, accuracy: Option<f64>) -> [f64; 7] {
-    match accuracy.filter(|a| a.is_finite() && *a > 0.0) {
-        Some(limit) => {
-            let above = nice_step(((largest - limit) / 3.5).max(limit / 5.0));
-            let low = limit / 4.0;
-            [low, 2.0 * low, 3.0 * low, limit, limit + above, limit + 2.0 * above, limit + 3.0 * above]
-        }
-        None => {
-            let step = nice_step(largest / 7.9);
-            std::array::from_fn(|i| (i + 1) as f64 * step)
-        }
-    }
+/// Edges of the eight colours in K around the accuracy asked, which is the fourth.
+fn edges(largest: f64, limit: f64) -> [f64; 7] {
+    let above = nice_step(((largest - limit) / 3.5).max(limit / 5.0));
+    let low = limit / 4.0;
+    [low, 2.0 * low, 3.0 * low, limit, limit + above, limit + 2.0 * above, limit + 3.0 * above]
 }
 
 impl ErrorMap {
@@ -62,10 +54,15 @@ impl ErrorMap {
         worst
     }
 
+    /// The accuracy asked, if it is one.
+    fn asked(&self) -> Option<f64> {
+        self.accuracy_kelvin.filter(|a| a.is_finite() && *a > 0.0)
+    }
+
     fn description(&self) -> String {
         let Some((hot, board, value)) = self.worst() else { return "No figures.".to_owned() };
         let all = self.error_95_kelvin.iter().flatten().filter(|v| v.is_finite());
-        let above = self.accuracy_kelvin.map_or(String::new(), |limit| {
+        let above = self.asked().map_or(String::new(), |limit| {
             let (count, total) = (all.clone().filter(|v| **v > limit).count(), all.clone().count());
             format!(" {count} of {total} cells are above the {} K asked.", plain(limit))
         });
@@ -96,7 +93,7 @@ impl ErrorMap {
             (&self.hot_celsius, &self.board_celsius)
         };
         let largest = extent(self.error_95_kelvin.iter().flatten().copied()).map_or(1.0, |e| e.1);
-        let edges = edges(largest, self.accuracy_kelvin);
+        let edges = self.asked().map(|limit| edges(largest, limit));
         let places = if largest >= 3.0 {
             1
         } else if largest >= 0.1 {
@@ -128,7 +125,7 @@ impl ErrorMap {
         let at = |column: usize, row: usize| {
             if turned { self.value(row, column) } else { self.value(column, row) }
         };
-        let is_above = |v: f64| self.accuracy_kelvin.is_some_and(|limit| v > limit);
+        let is_above = |v: f64| self.asked().is_some_and(|limit| v > limit);
         for (row, label) in row_labels.iter().enumerate() {
             let y = y_of(row);
             picture.text(
@@ -152,8 +149,9 @@ impl ErrorMap {
                     );
                     continue;
                 }
-                let step = edges.iter().filter(|edge| value > **edge).count();
-                picture.rect(x + 0.75, y + 0.75, cell - 1.5, height - 1.5, HEAT[step]);
+                // Colour tells how the error stands to the accuracy asked, and nothing where none was asked.
+                let ink = edges.map_or(Ink::Panel, |e| HEAT[e.iter().filter(|edge| value > **edge).count()]);
+                picture.rect(x + 0.75, y + 0.75, cell - 1.5, height - 1.5, ink);
                 if is_above(value) {
                     let corner = (0.24 * height).min(0.3 * cell);
                     let (cx, cy) = (x + cell - 0.75, y + 0.75);
@@ -205,7 +203,7 @@ impl ErrorMap {
                 Stroke::new(Ink::Text, 1.6),
             );
         }
-        let end = self.key(&mut picture, frame, &edges, (left, right), bottom + 2.4 * size + 6.0);
+        let end = self.key(&mut picture, frame, edges, (left, right), bottom + 2.4 * size + 6.0);
         picture.set_height(end);
         picture
     }
@@ -219,7 +217,7 @@ impl ErrorMap {
         corner: &dyn Fn(usize, usize) -> (f64, f64),
         (cell, height): (f64, f64),
     ) {
-        let Some(limit) = self.accuracy_kelvin else { return };
+        let Some(limit) = self.asked() else { return };
         let differs = |a: f64, b: f64| a.is_finite() && b.is_finite() && (a > limit) != (b > limit);
         let stroke = Stroke::new(Ink::Limit, 3.0);
         for row in 0..rows {
@@ -242,63 +240,51 @@ impl ErrorMap {
         &self,
         picture: &mut Picture,
         frame: Frame,
-        edges: &[f64; 7],
+        edges: Option<[f64; 7]>,
         (left, right): (f64, f64),
         y: f64,
     ) -> f64 {
         let size = frame.text();
-        let (x, bar) = match frame {
-            Frame::Wide => (left, 0.52 * (right - left)),
-            Frame::Narrow => (left, right - left),
-        };
-        let part = bar / HEAT.len() as f64;
-        let places = if edges[0] >= 10.0 {
-            0
-        } else if edges[0] >= 1.0 || edges[0] * 10.0 % 1.0 < 1e-9 {
-            1
-        } else {
-            2
-        };
-        for (i, ink) in HEAT.into_iter().enumerate() {
-            picture.rect(x + i as f64 * part, y, part, 11.0, ink);
-        }
-        let limit = self.accuracy_kelvin.filter(|a| a.is_finite() && *a > 0.0);
-        for (i, edge) in edges.iter().enumerate() {
-            let at = x + (i + 1) as f64 * part;
-            let is_limit = limit.is_some() && i == 3;
-            let text =
-                Text::new(at, y + 15.0 + size, trimmed(*edge, places)).size(size).anchor(Anchor::Middle);
-            if is_limit {
-                picture.line((at, y - 4.0), (at, y + 15.0), Stroke::new(Ink::Limit, 3.0));
-                picture.text(text.ink(Ink::Limit).bold());
-            } else {
-                picture.text(text.ink(Ink::Muted));
-            }
-        }
-        picture.text(Text::new(x - 7.0, y + 15.0 + size, "K").size(size).ink(Ink::Muted).anchor(Anchor::End));
-
-        let (mut note_x, mut note_y) = match frame {
-            Frame::Wide => (x + bar + 30.0, y + 9.5),
-            Frame::Narrow => (x, y + 15.0 + 2.9 * size),
-        };
-        if let Some(limit) = limit {
+        let (mut x, mut line) = (left, y + 9.5);
+        if let (Some(edges), Some(limit)) = (edges, self.asked()) {
+            let bar = if frame == Frame::Wide { 0.52 * (right - left) } else { right - left };
+            colour_bar(picture, &edges, (left, bar), y, size);
+            (x, line) = match frame {
+                Frame::Wide => (left + bar + 30.0, line),
+                Frame::Narrow => (left, y + 15.0 + 2.9 * size),
+            };
             let side = 9.0;
-            let base = note_y - 0.36 * size - side / 2.0;
-            picture.polygon(
-                &[(note_x, base), (note_x + side, base), (note_x + side, base + side)],
-                Some(Ink::Text),
-                None,
-            );
+            let base = line - 0.36 * size - side / 2.0;
+            picture.polygon(&[(x, base), (x + side, base), (x + side, base + side)], Some(Ink::Text), None);
             let label = format!("beyond the {} K asked", plain(limit));
-            picture.text(Text::new(note_x + 17.0, note_y, label).size(size));
-            note_y += 1.55 * size;
+            picture.text(Text::new(x + 17.0, line, label).size(size));
+            line += 1.55 * size;
         }
         if let Some((_, _, value)) = self.worst() {
-            note_x -= 1.0;
-            picture.frame(note_x, note_y - 0.36 * size - 5.0, 11.0, 10.0, None, Stroke::new(Ink::Text, 1.6));
+            picture.frame(x - 1.0, line - 0.36 * size - 5.0, 11.0, 10.0, None, Stroke::new(Ink::Text, 1.6));
             let label = format!("largest: {} K", fixed(value, if value < 1.0 { 2 } else { 1 }));
-            picture.text(Text::new(note_x + 18.0, note_y, label).size(size));
+            picture.text(Text::new(x + 17.0, line, label).size(size));
         }
-        note_y.max(y + 15.0 + size) + 0.5 * size
+        line.max(y + 15.0 + size) + 0.5 * size
     }
+}
+
+/// The eight colours with their edges in K, the accuracy asked marked.
+fn colour_bar(picture: &mut Picture, edges: &[f64; 7], (x, bar): (f64, f64), y: f64, size: f64) {
+    let part = bar / HEAT.len() as f64;
+    let places = if edges[0] >= 10.0 { 1 } else { 3 };
+    for (i, ink) in HEAT.into_iter().enumerate() {
+        picture.rect(x + i as f64 * part, y, part, 11.0, ink);
+    }
+    for (i, edge) in edges.iter().enumerate() {
+        let at = x + (i + 1) as f64 * part;
+        let text = Text::new(at, y + 15.0 + size, trimmed(*edge, places)).size(size).anchor(Anchor::Middle);
+        if i == 3 {
+            picture.line((at, y - 4.0), (at, y + 15.0), Stroke::new(Ink::Limit, 3.0));
+            picture.text(text.ink(Ink::Limit).bold());
+        } else {
+            picture.text(text.ink(Ink::Muted));
+        }
+    }
+    picture.text(Text::new(x - 7.0, y + 15.0 + size, "K").size(size).ink(Ink::Muted).anchor(Anchor::End));
 }

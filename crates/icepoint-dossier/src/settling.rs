@@ -95,7 +95,7 @@ impl Settling {
             nothing_to_show(&mut picture, &upper, "no figures");
         }
 
-        self.times(&mut picture, &upper, &lower, &x, scale, final_y);
+        self.times(&mut picture, &upper, &lower, &x, scale);
         // After the lines of time, whose dashes its rim interrupts.
         picture.text(
             Text::new(right - 5.0, band_y - 0.5 * size, format!("settled: within ±{band} K"))
@@ -109,7 +109,7 @@ impl Settling {
     }
 
     /// Time of settling and time asked, as lines through both panels.
-    fn times(&self, picture: &mut Picture, upper: &Plot, lower: &Plot, x: &Axis, scale: f64, final_y: f64) {
+    fn times(&self, picture: &mut Picture, upper: &Plot, lower: &Plot, x: &Axis, scale: f64) {
         let size = upper.size;
         let mut mark = |seconds: f64, text: String, ink: Ink, row: f64| {
             if !x.contains(seconds * scale) {
@@ -122,8 +122,7 @@ impl Settling {
             // To the right, where the curve has settled, unless the frame ends there.
             let before = at + 8.0 + 1.06 * text_width(&text, size) > upper.right;
             let (dx, anchor) = if before { (-6.0, Anchor::End) } else { (6.0, Anchor::Start) };
-            // Under the final value, where the curve has long passed.
-            let y = final_y.max(upper.top) + 0.35 * (upper.bottom - upper.top) + row * 1.5 * size;
+            let y = upper.top + 0.5 * (upper.bottom - upper.top) + row * 1.5 * size;
             picture.text(Text::new(at + dx, y, text).size(size).ink(ink).bold().anchor(anchor).halo());
         };
         if let Some(asked) = self.asked_seconds.filter(|s| s.is_finite()) {
@@ -131,6 +130,10 @@ impl Settling {
         }
         if let Some(settled) = self.settled_seconds.filter(|s| s.is_finite()) {
             mark(settled, format!("settled after {}", prefixed(settled, "s", 3)), Ink::Bias, 0.0);
+        } else if self.reading_kelvin.len() >= 2 {
+            let y = upper.top + 0.5 * (upper.bottom - upper.top);
+            let text = Text::new(upper.right - 6.0, y, "not settled in the time shown").size(size);
+            picture.text(text.ink(Ink::Caution).bold().anchor(Anchor::End).halo());
         }
     }
 }

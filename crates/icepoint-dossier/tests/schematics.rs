@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use icepoint_dossier::schematic::{Drawing, Symbol, instrumentation, single_amplifier};
+use icepoint_dossier::schematic::{Drawing, Rails, Symbol, instrumentation, single_amplifier};
 use icepoint_dossier::svg::{Label, Picture};
 
 fn filled(designators: &[&str]) -> BTreeMap<String, String> {
@@ -20,7 +20,7 @@ fn single() -> Drawing {
     let mut values = filled(&["R1", "R3", "R4", "R5", "R6", "R7", "R8", "C1", "C2", "C3", "C4", "C5"]);
     values.insert("U1".to_owned(), "10 mV/K".to_owned());
     values.insert("A1".to_owned(), "zero-drift".to_owned());
-    single_amplifier(&values)
+    single_amplifier(&values, &Rails::default())
 }
 
 fn instrument() -> Drawing {
@@ -31,7 +31,7 @@ fn instrument() -> Drawing {
     values.insert("A2".to_owned(), "follower".to_owned());
     values.insert("A3".to_owned(), "follower".to_owned());
     values.insert("ADC".to_owned(), "12 bit".to_owned());
-    instrumentation(&values)
+    instrumentation(&values, &Rails::default())
 }
 
 /// Nets as lines of text: “name: A1.OUT R1.2 …”.
@@ -50,12 +50,12 @@ fn told(drawing: &Drawing) -> Vec<String> {
 fn single_amplifier_joins_what_it_should() {
     let expected = [
         ": A1.+ C1.1 R1.2",
-        ": A1.OUT C2.2 R3.2 R8.1 TP3.1",
+        ": A1.OUT C2.2 R3.2 R8.1 TP4.1",
         ": A1.− C2.1 R3.1 R4.1",
         ": C3.1 R5.2 R6.1 TC.− TC−.1 TP2.1",
-        ": C4.1 OUT.1 R8.2 TP4.1",
+        ": C4.1 OUT.1 R8.2 TP5.1",
         ": R1.1 R7.2 TC.+ TC+.1 TP1.1",
-        ": R5.1 U1.OUT",
+        ": R5.1 TP3.1 U1.OUT",
         "0 V: 0 V.1 A1.V− C1.2 C3.2 C4.2 C5.2 R4.2 R6.2 U1.V−",
         "V+: A1.V+ C5.1 R7.1 U1.V+",
     ];
@@ -81,8 +81,8 @@ fn instrumentation_joins_what_it_should() {
         ": R1.1 R4.2 TC.+ TC+.1 TP1.1",
         ": R2.1 R3.1 TC.− TC−.1 TP2.1",
         "0 V: A1.V− C2.2 C3.1 C4.2 C6.2 C7.2 R6.2 U1.V−",
-        "A1 OUT: A1.OUT R7.1 TP3.1",
-        "PED: A1.REF A2.OUT A2.− R3.2 TP4.1",
+        "A1 OUT: A1.OUT R7.1 TP4.1",
+        "BIAS: A1.REF A2.OUT A2.− R3.2 TP3.1",
         "V+: A1.V+ R4.1 U1.V+",
         "VREF: ADC.VREF R5.1",
         "counts: ADC.OUT",
@@ -183,11 +183,78 @@ fn crossing_wires_are_few() {
 }
 
 #[test]
+fn a_netlist_is_compared_terminal_by_terminal() {
+    // The single amplifier as the model builds it.
+    let joined = [
+        ("tc_plus", "R1 R7 TP1 TC.+"),
+        ("in", "R1 C1 A1.+"),
+        ("feedback", "R3 R4 C2 A1.−"),
+        ("amp", "R3 R8 C2 A1.OUT TP4"),
+        ("out", "R8 C4 TP5"),
+        ("sensor", "R5 U1.OUT TP3"),
+        ("comp", "R5 R6 C3 TP2 TC.−"),
+        ("supply", "R7 A1.V+"),
+        ("gnd", "R4 R6 C1 C3 C4 A1.V−"),
+    ];
+    let netlist: Vec<(String, String)> = joined
+        .iter()
+        .flat_map(|(node, all)| all.split(' ').map(|t| ((*node).to_owned(), t.to_owned())))
+        .collect();
+    assert_eq!(single().disagreements(&netlist), Vec::<String>::new());
+
+    let mut moved = netlist.clone();
+    let at = moved.iter().position(|(node, t)| node == "out" && t == "C4").expect("C4 is on out");
+    moved[at].0 = "amp".to_owned();
+    let told = single().disagreements(&moved);
+    assert_eq!(told.len(), 4, "two nodes and two nets differ: {told:?}");
+    assert!(told[0].starts_with("amp joins"), "{told:?}");
+
+    // The instrumentation amplifier as the model builds it.
+    let joined = [
+        ("tc_plus", "R1 R4 TP1 TC.+"),
+        ("tc_minus", "R2 R3 TP2 TC.−"),
+        ("in_plus", "R1 C1 C2 A1.+"),
+        ("in_minus", "R2 C1 C3 A1.−"),
+        ("amp", "A1.OUT R7 TP4"),
+        ("bias", "A1.REF A2.OUT A2.− R3 TP3"),
+        ("pedestal", "R5 R6 C4 A2.+"),
+        ("middle", "R7 R8 C5"),
+        ("low_pass", "R8 C6 A3.+"),
+        ("filtered", "A3.OUT A3.− C5 R9"),
+        ("adc", "R9 C7 TP5 ADC.IN"),
+        ("reference", "R5 ADC.VREF"),
+        ("supply", "R4 A1.V+"),
+        ("gnd", "R6 C2 C3 C4 C6 C7 A1.V−"),
+    ];
+    let other: Vec<(String, String)> = joined
+        .iter()
+        .flat_map(|(node, all)| all.split(' ').map(|t| ((*node).to_owned(), t.to_owned())))
+        .collect();
+    assert_eq!(instrument().disagreements(&other), Vec::<String>::new());
+
+    let mut more = netlist;
+    more.push(("out".to_owned(), "D1.K".to_owned()));
+    assert_eq!(single().disagreements(&more), ["D1.K on out is not in the drawing"]);
+}
+
+#[test]
+fn a_negative_supply_takes_the_place_of_ground() {
+    let rails = Rails { supply: "5 V".to_owned(), negative: Some("−5 V".to_owned()), reference: None };
+    let values = BTreeMap::new();
+    assert!(told(&single_amplifier(&values, &rails)).contains(&"−5 V: A1.V−".to_owned()));
+    let nets = told(&instrumentation(&values, &rails));
+    assert!(nets.contains(&"5 V: A1.V+ ADC.VREF R4.1 R5.1 U1.V+".to_owned()), "{nets:?}");
+}
+
+#[test]
 fn what_has_no_place_is_told() {
     let mut values = filled(&["R1", "R99"]);
-    values.insert("V+".to_owned(), "3.3 V".to_owned());
-    assert_eq!(single_amplifier(&values).unplaced(), ["R99"]);
-    let svg = single_amplifier(&values).draw("s", "t", "d").to_svg();
-    assert!(svg.contains("4.99 kΩ") && svg.contains("3.3 V"));
-    assert!(single_amplifier(&BTreeMap::new()).draw("s", "t", "d").height() > 100.0);
+    let rails = Rails { supply: "3.3 V".to_owned(), ..Rails::default() };
+    values.insert("C5".to_owned(), "100 nF".to_owned());
+    let drawing = single_amplifier(&values, &rails);
+    assert_eq!(drawing.unplaced(), ["R99"]);
+    let svg = drawing.draw("s", "t", "d").to_svg();
+    assert!(svg.contains("4.99 kΩ") && svg.contains("3.3 V") && svg.contains("C5"));
+    let empty = single_amplifier(&BTreeMap::new(), &rails).draw("s", "t", "d");
+    assert!(empty.height() > 100.0 && !empty.to_svg().contains("C5"));
 }

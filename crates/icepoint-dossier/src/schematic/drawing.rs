@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::Rails;
 use super::symbol::{FlagSide, GRID, Shape, Symbol, TEXT, Turn};
+use crate::lettering::fitted;
 use crate::svg::{Anchor, Picture, Stroke, Text};
 use crate::theme::Ink;
 
@@ -120,6 +122,14 @@ impl Drawing {
         self.unnamed(Symbol::Rail { name: name.to_owned() }, at);
     }
 
+    /// Negative end of an amplifier's supply: its rail below the point, or ground.
+    pub fn negative(&mut self, at: (f64, f64), rails: &Rails) {
+        match &rails.negative {
+            None => self.ground(at),
+            Some(name) => self.unnamed(Symbol::RailBelow { name: name.clone() }, at),
+        }
+    }
+
     /// Flag with its pin at a point.
     pub fn flag(&mut self, at: (f64, f64), name: &str, side: FlagSide) {
         self.unnamed(Symbol::Flag { name: name.to_owned(), side }, at);
@@ -163,7 +173,7 @@ impl Drawing {
         self.values
             .keys()
             .map(String::as_str)
-            .filter(|key| *key != "V+" && !self.parts.iter().any(|p| p.designator == *key))
+            .filter(|key| !self.parts.iter().any(|p| p.designator == *key))
             .collect()
     }
 
@@ -279,7 +289,15 @@ fn label(picture: &mut Picture, part: &Part, to: &dyn Fn((f64, f64)) -> (f64, f6
     let (w, h) = (w * GRID, h * GRID);
     let name =
         |x: f64, y: f64, anchor: Anchor| Text::new(x, y, &part.designator).size(TEXT).bold().anchor(anchor);
-    let value = |x: f64, y: f64, anchor: Anchor| Text::new(x, y, &part.value).size(TEXT).anchor(anchor);
+    // Inside or beside an amplifier there is room for a few words; the whole stands in the description.
+    let room = match part.symbol {
+        Symbol::OpAmp { .. } => 72.0,
+        Symbol::InstrumentationAmplifier => 52.0,
+        Symbol::Sensor => 74.0,
+        _ => f64::INFINITY,
+    };
+    let shown = fitted(&part.value, TEXT, room);
+    let value = |x: f64, y: f64, anchor: Anchor| Text::new(x, y, &shown).size(TEXT).anchor(anchor);
     if matches!(part.symbol, Symbol::TestPoint) {
         let (rx, ry) = to(part.place((0.0, -2.5)));
         let text = Text::new(rx + 9.0, ry, &part.designator).size(TEXT).bold().ink(Ink::TestPoint);

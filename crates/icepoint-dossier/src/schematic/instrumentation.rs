@@ -2,24 +2,28 @@
 
 use std::collections::BTreeMap;
 
+use super::Rails;
 use super::drawing::{Drawing, Side};
 use super::symbol::{FlagSide, Symbol, Turn};
 use crate::svg::Anchor;
 
-/// The drawing with the values of `values` by designator (TC, R1…R9, RG, C1…C7, A1…A3, U1, ADC); what is missing stands
-/// without a value.
+/// The drawing with the values of `values` by designator (R1…R9, RG, C1…C7, A1…A3, U1, ADC); what is missing stands
+/// without a value. Test points: TP1 and TP2 thermocouple, TP3 pedestal (buffered), TP4 amplifier output, TP5 converter
+/// input.
 #[must_use]
-pub fn instrumentation(values: &BTreeMap<String, String>) -> Drawing {
+pub fn instrumentation(values: &BTreeMap<String, String>, rails: &Rails) -> Drawing {
     let mut d = Drawing::new(values);
-    let supply = values.get("V+").map_or("V+", String::as_str);
-    input(&mut d, supply);
-    pedestal(&mut d);
-    filter(&mut d);
+    input(&mut d, rails);
+    // Without a reference of its own the converter measures against the supply, and so must the pedestal.
+    let reference = rails.reference.as_deref().unwrap_or(&rails.supply);
+    pedestal(&mut d, reference);
+    filter(&mut d, reference);
     d
 }
 
 /// Thermocouple, bias, protection, differential and common-mode filter, amplifier.
-fn input(d: &mut Drawing, supply: &str) {
+fn input(d: &mut Drawing, rails: &Rails) {
+    let supply = rails.supply.as_str();
     let (upper, lower) = (14.0, 24.0);
     d.zone(7.6, 10.9, 16.4, 42.2);
     d.note((12.0, 43.7), "one temperature", Anchor::Middle);
@@ -38,7 +42,7 @@ fn input(d: &mut Drawing, supply: &str) {
     d.wire(&[(23.5, 12.0), (23.5, upper)]);
     d.wire(&[(23.5, lower), (23.5, 24.5)]);
     d.standing_resistor((23.5, 27.5), "R3", Side::Right);
-    d.flag((23.5, 30.5), "PED", FlagSide::Below);
+    d.flag((23.5, 30.5), "BIAS", FlagSide::Below);
     d.resistor((31.0, upper), "R1");
     d.resistor((31.0, lower), "R2");
     d.wire(&[(34.0, upper), (58.0, upper)]);
@@ -61,9 +65,9 @@ fn input(d: &mut Drawing, supply: &str) {
     d.part(Symbol::InstrumentationAmplifier, (63.0, 19.0), Turn::None, "A1", Side::Inside);
     d.rail((63.0, 12.0), supply);
     d.wire(&[(63.0, 12.0), (63.0, 13.0)]);
-    d.ground((62.0, 25.0));
+    d.negative((62.0, 25.0), rails);
     d.wire(&[(69.0, 19.0), (78.0, 19.0)]);
-    d.test_point((73.0, 19.0), "TP3", Turn::None);
+    d.test_point((73.0, 19.0), "TP4", Turn::None);
     d.flag((78.0, 19.0), "A1 OUT", FlagSide::Right);
 
     d.rail((12.0, 33.0), supply);
@@ -75,8 +79,8 @@ fn input(d: &mut Drawing, supply: &str) {
 }
 
 /// The potential the output stands on at zero, buffered.
-fn pedestal(d: &mut Drawing) {
-    d.rail((37.5, 29.5), "VREF");
+fn pedestal(d: &mut Drawing, reference: &str) {
+    d.rail((37.5, 29.5), reference);
     d.wire(&[(37.5, 29.5), (37.5, 30.0)]);
     d.standing_resistor((37.5, 33.0), "R5", Side::Right);
     d.wire(&[(37.5, 36.0), (37.5, 38.0)]);
@@ -91,12 +95,12 @@ fn pedestal(d: &mut Drawing) {
     d.wire(&[(54.0, 40.0), (53.2, 40.0), (53.2, 43.5), (63.5, 43.5), (63.5, 38.0)]);
     d.wire(&[(62.0, 38.0), (78.0, 38.0)]);
     d.wire(&[(65.0, 38.0), (65.0, 25.0)]);
-    d.test_point((73.0, 38.0), "TP4", Turn::None);
-    d.flag((78.0, 38.0), "PED", FlagSide::Right);
+    d.test_point((73.0, 38.0), "TP3", Turn::None);
+    d.flag((78.0, 38.0), "BIAS", FlagSide::Right);
 }
 
 /// Two-pole low-pass and converter.
-fn filter(d: &mut Drawing) {
+fn filter(d: &mut Drawing, reference: &str) {
     let y = 57.0;
     d.flag((9.0, y), "A1 OUT", FlagSide::Left);
     d.wire(&[(9.0, y), (13.0, y)]);
@@ -120,7 +124,7 @@ fn filter(d: &mut Drawing) {
     d.ground((65.0, y + 8.0));
     d.test_point((69.0, y + 2.0), "TP5", Turn::None);
     d.part(Symbol::Converter, (79.0, y + 2.0), Turn::None, "ADC", Side::Below);
-    d.rail((79.0, y - 3.5), "VREF");
+    d.rail((79.0, y - 3.5), reference);
     d.wire(&[(79.0, y - 3.5), (79.0, y - 3.0)]);
     d.wire(&[(84.0, y + 2.0), (85.0, y + 2.0)]);
     d.flag((85.0, y + 2.0), "counts", FlagSide::Right);

@@ -17,3 +17,21 @@ pub use instrumentation::instrumentation;
 pub use nets::{Net, PinName};
 pub use single_amplifier::single_amplifier;
 pub use symbol::{FlagSide, Symbol, Turn};
+
+/// Names of the rails, as they stand in the drawing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Rails {
+    /// Positive supply: “3.3 V”.
+    pub supply: String,
+    /// Negative supply: “−5 V”; none where the amplifiers end at ground.
+    pub negative: Option<String>,
+    /// Reference voltage of converter and pedestal; none where both take the supply.
+    pub reference: Option<String>,
+}
+
+impl Default for Rails {
+    /// V+, ground, VREF.
+    fn default() -> Self {
+        Self { supply: "V+".to_owned(), negative: None, reference: Some("VREF".to_owned()) }
+    }
+}

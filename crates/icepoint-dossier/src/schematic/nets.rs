@@ -1,5 +1,7 @@
 //! Which pins a drawing joins: wires meet where an end lies on another wire; crossing wires don't.
 
+use std::collections::BTreeMap;
+
 use super::drawing::{Drawing, Part};
 use super::symbol::Symbol;
 
@@ -40,7 +42,7 @@ fn ends(wire: &[(f64, f64)]) -> impl Iterator<Item = (f64, f64)> {
 fn shared_name(part: &Part) -> Option<&str> {
     match &part.symbol {
         Symbol::Ground => Some("0 V"),
-        Symbol::Rail { name } | Symbol::Flag { name, .. } => Some(name),
+        Symbol::Rail { name } | Symbol::RailBelow { name } | Symbol::Flag { name, .. } => Some(name),
         _ => None,
     }
 }
@@ -94,6 +96,48 @@ impl Drawing {
         nets.retain(|net| !net.pins.is_empty());
         nets.sort();
         nets
+    }
+
+    /// What the drawing joins otherwise than `netlist` does, one sentence each; empty when they agree.
+    ///
+    /// `netlist` holds pairs of node and terminal. A terminal is the designator for resistors, capacitors and test
+    /// points, whose ends have no names, and “A1.OUT” for a named pin. Terminals that only the drawing knows are not
+    /// compared; one that the netlist has and the drawing lacks is told.
+    #[must_use]
+    pub fn disagreements(&self, netlist: &[(String, String)]) -> Vec<String> {
+        let nameless = |p: &Part| {
+            matches!(p.symbol, Symbol::Resistor | Symbol::Capacitor | Symbol::TestPoint | Symbol::Terminal)
+        };
+        let terminal = |pin: &PinName| {
+            let bare = self.parts().iter().any(|p| p.designator == pin.0 && nameless(p));
+            if bare { pin.0.clone() } else { format!("{}.{}", pin.0, pin.1) }
+        };
+        let known = |t: &String| netlist.iter().any(|(_, other)| other == t);
+        let mut drawn: Vec<Vec<String>> = self
+            .nets()
+            .iter()
+            .map(|net| net.pins.iter().map(terminal).filter(|t| known(t)).collect::<Vec<_>>())
+            .filter(|net| !net.is_empty())
+            .collect();
+        drawn.iter_mut().for_each(|net| net.sort());
+        let mut nodes: BTreeMap<&str, Vec<String>> = BTreeMap::new();
+        let placed = |t: &str| drawn.iter().flatten().any(|d| d == t);
+        for (node, t) in netlist.iter().filter(|(_, t)| placed(t)) {
+            nodes.entry(node).or_default().push(t.clone());
+        }
+        nodes.values_mut().for_each(|net| net.sort());
+        let mut told: Vec<String> = netlist
+            .iter()
+            .filter(|(_, t)| !placed(t))
+            .map(|(node, t)| format!("{t} on {node} is not in the drawing"))
+            .collect();
+        for (node, net) in nodes.iter().filter(|(_, net)| !drawn.contains(net)) {
+            told.push(format!("{node} joins {}, the drawing does not", net.join(", ")));
+        }
+        for net in drawn.iter().filter(|net| !nodes.values().any(|n| n == *net)) {
+            told.push(format!("the drawing joins {}, the netlist does not", net.join(", ")));
+        }
+        told
     }
 
     fn net(&self, id: usize, pins: &[(usize, &'static str, (f64, f64))], group: &[usize]) -> Net {

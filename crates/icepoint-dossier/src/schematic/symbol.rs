@@ -78,6 +78,11 @@ pub enum Symbol {
         /// Name, which joins all rails of that name.
         name: String,
     },
+    /// Rail with its name below it; pin at the origin.
+    RailBelow {
+        /// Name, which joins all rails of that name.
+        name: String,
+    },
     /// Named connection; pin at the origin.
     Flag {
         /// Name, which joins all flags of that name.
@@ -156,6 +161,7 @@ impl Symbol {
             Symbol::Sensor => vec![("V+", 0.0, -3.5), ("V−", 0.0, 3.5), ("OUT", 5.0, 0.0)],
             Symbol::Ground
             | Symbol::Rail { .. }
+            | Symbol::RailBelow { .. }
             | Symbol::Flag { .. }
             | Symbol::TestPoint
             | Symbol::Terminal => {
@@ -243,6 +249,9 @@ impl Symbol {
             Symbol::Rail { name } => {
                 vec![Shape::Bar(vec![(-1.1, 0.0), (1.1, 0.0)]), sign((0.0, -0.95), name, 12.5)]
             }
+            Symbol::RailBelow { name } => {
+                vec![Shape::Bar(vec![(-1.1, 0.0), (1.1, 0.0)]), sign((0.0, 0.95), name, 12.5)]
+            }
             Symbol::Flag { name, side } => flag(name, *side),
             Symbol::TestPoint => vec![lead(&[(0.0, 0.0), (0.0, -2.0)]), Shape::TestRing((0.0, -2.5), 0.5)],
             Symbol::Terminal => vec![Shape::Ring((0.0, 0.0), 0.5)],
@@ -262,7 +271,7 @@ impl Symbol {
             Symbol::Converter => (4.0, 4.0),
             Symbol::Sensor => (4.0, 2.5),
             Symbol::TestPoint | Symbol::Terminal => (0.5, 0.5),
-            Symbol::Ground | Symbol::Rail { .. } => (1.1, 0.7),
+            Symbol::Ground | Symbol::Rail { .. } | Symbol::RailBelow { .. } => (1.1, 0.7),
             Symbol::Flag { .. } => (0.0, 0.0),
         }
     }
