@@ -109,7 +109,8 @@ impl Contributions {
         let value_room = text_width("0.0123 K", size) + 10.0;
         let widest = ranked.iter().flatten().map(|c| text_width(&c.name, size)).fold(0.0, f64::max);
         let (names, bars_from) = match frame {
-            Frame::Wide => (widest.min(300.0), widest.min(300.0) + 12.0),
+            // Some readers have wider letters than the estimate.
+            Frame::Wide => (widest.min(300.0), 1.09 * widest.min(300.0) + 10.0),
             Frame::Narrow => (width - share_room, 1.0),
         };
         let bars_to = width - share_room - value_room;

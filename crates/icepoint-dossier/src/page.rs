@@ -304,6 +304,21 @@ mod tests {
     }
 
     #[test]
+    fn the_page_fetches_nothing_and_runs_nothing() {
+        let picture = Picture::new("p", 10.0, 10.0, "t", "d");
+        let body = figure(1, "c", Shown::Scrolling(&picture));
+        let page = document("t", "s", &[Entry { id: "a".to_owned(), heading: "A".to_owned() }], &body);
+        // The one address is the name of the SVG vocabulary, which nobody fetches.
+        let page = page.replace("xmlns=\"http://www.w3.org/2000/svg\"", "");
+        for bad in ["http:", "https:", "//", "url(", "@import", "<script", "src="] {
+            assert!(!page.contains(bad), "{bad}");
+        }
+        for ink in crate::theme::Ink::ALL {
+            assert!(page.contains(&format!("{}:{}", ink.property(), ink.light())));
+        }
+    }
+
+    #[test]
     fn text_is_escaped() {
         let page = document("a < b", "\"x\"", &[], &html! {});
         assert!(page.contains("a &lt; b") && !page.contains("a < b"));
