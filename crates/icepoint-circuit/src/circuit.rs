@@ -34,6 +34,7 @@ pub struct Circuit {
 #[derive(Clone, Debug)]
 pub struct Workspace {
     pub(crate) factored: Factored<f64>,
+    coefficients: Vec<f64>,
     ready: bool,
 }
 
@@ -131,7 +132,11 @@ impl Circuit {
     /// Memory for [`Circuit::factor`], to be reused.
     #[must_use]
     pub fn workspace(&self) -> Workspace {
-        Workspace { factored: Factored::new(&self.dc.plan), ready: false }
+        Workspace {
+            factored: Factored::new(&self.dc.plan),
+            coefficients: self.dc.coefficients(),
+            ready: false,
+        }
     }
 
     /// Factors the equations at these values, amplifiers taken as linear. Allocates nothing unless it fails.
@@ -146,10 +151,11 @@ impl Circuit {
         if !self.has_room(ws) {
             *ws = self.workspace(); // A workspace of another circuit.
         }
-        if !self.dc.assemble(values, &mut ws.factored.a) {
+        if !self.dc.prepare(values, &mut ws.coefficients) {
             return Err(self.bad_denominator(values));
         }
-        ws.factored.factor(&self.dc.plan).map_err(|at| self.singular(at))?;
+        let (factored, coefficients) = (&mut ws.factored, &ws.coefficients);
+        factored.factor(&self.dc.plan, |a| self.dc.write(coefficients, a)).map_err(|at| self.singular(at))?;
         ws.ready = true;
         Ok(())
     }
@@ -218,7 +224,9 @@ impl Circuit {
     }
 
     fn has_room(&self, ws: &Workspace) -> bool {
-        ws.factored.a.len() == self.dc.plan.slots() + 1 && ws.factored.size() == self.dc.plan.n
+        ws.factored.a.len() == self.dc.plan.slots() + 1
+            && ws.factored.size() == self.dc.plan.n
+            && ws.coefficients.len() == self.dc.coefficient_count()
     }
 
     pub(crate) fn right_hand_side(&self, values: &[f64], x: &mut [f64]) {

@@ -23,16 +23,10 @@ const NOTHING: f64 = 8.0 * f64::EPSILON;
 /// When planning, a pivot may be this much smaller than the largest (row-scaled) of its column.
 const THRESHOLD: f64 = 0.1;
 
-/// A multiplier: where it is kept, which row it belongs to, where its updates go.
-#[derive(Clone, Debug)]
-struct Lower {
-    slot: u32,
-    row: u32,
-    /// First of the targets; there are as many as off-diagonal entries in the pivot's row.
-    targets: u32,
-}
-
 /// The order of elimination for one pattern of nonzeros.
+///
+/// Slots hold the upper rows in order of elimination, each with its pivot first, then the multipliers column by column.
+/// Inner loops read many places and write one, which keeps them free of store-to-load delays.
 #[derive(Clone, Debug)]
 pub(crate) struct Plan {
     /// Number of unknowns.
@@ -45,12 +39,25 @@ pub(crate) struct Plan {
     pub slot_row: Vec<u32>,
     /// Column (pivot position) of each slot.
     pub slot_column: Vec<u32>,
-    /// Row k of the upper triangle lies in slots `upper[k]..upper[k + 1]`, the pivot first.
+    /// Row k of the upper triangle lies in slots `upper[k]..upper[k + 1]`.
     upper: Vec<u32>,
-    /// Multipliers of column k: `lower_start[k]..lower_start[k + 1]`.
-    lower_start: Vec<u32>,
-    lower: Vec<Lower>,
-    targets: Vec<u32>,
+    /// Multipliers of column k lie in slots `lower[k]..lower[k + 1]`.
+    lower: Vec<u32>,
+    /// Updates of step k: `updates[steps[k]..steps[k + 1]]`, each target, multiplier, upper entry.
+    steps: Vec<u32>,
+    updates: Vec<[u32; 3]>,
+    /// Slots of row k: `by_row[rows[k]..rows[k + 1]]`.
+    rows: Vec<u32>,
+    by_row: Vec<u32>,
+    /// Multipliers of row k with the column they meet: `forward[forward_rows[k]..forward_rows[k + 1]]`.
+    forward_rows: Vec<u32>,
+    forward: Vec<(u32, u32)>,
+}
+
+/// The part of a list that belongs to `k`.
+#[inline(always)]
+fn part<'a, T>(list: &'a [T], starts: &[u32], k: usize) -> &'a [T] {
+    &list[starts[k] as usize..starts[k + 1] as usize]
 }
 
 impl Plan {
@@ -136,18 +143,27 @@ impl Plan {
             }
             upper.push((k + 1..n).filter(|&m| filled(k, m)).count() as u32 + 1 + upper[k]);
         }
+        let mut lower = vec![upper[n]];
         for k in 0..n {
             for i in (k + 1..n).filter(|&i| filled(i, k)) {
                 place(i, k, &mut slot);
             }
+            lower.push((k + 1..n).filter(|&i| filled(i, k)).count() as u32 + lower[k]);
         }
-        let (mut lower, mut targets, mut lower_start) = (Vec::new(), Vec::new(), vec![0]);
+        let (mut steps, mut updates) = (vec![0], Vec::new());
+        let (mut rows, mut by_row) = (vec![0], Vec::new());
+        let (mut forward_rows, mut forward) = (vec![0], Vec::new());
         for k in 0..n {
             for i in (k + 1..n).filter(|&i| filled(i, k)) {
-                lower.push(Lower { slot: slot[i * n + k], row: i as u32, targets: targets.len() as u32 });
-                targets.extend((k + 1..n).filter(|&m| filled(k, m)).map(|m| slot[i * n + m]));
+                for m in (k + 1..n).filter(|&m| filled(k, m)) {
+                    updates.push([slot[i * n + m], slot[i * n + k], slot[k * n + m]]);
+                }
             }
-            lower_start.push(lower.len() as u32);
+            steps.push(updates.len() as u32);
+            by_row.extend(slot[k * n..(k + 1) * n].iter().filter(|&&s| s != u32::MAX));
+            rows.push(by_row.len() as u32);
+            forward.extend((0..k).filter(|&m| filled(k, m)).map(|m| (slot[k * n + m], m as u32)));
+            forward_rows.push(forward.len() as u32);
         }
         let positions = |order: &[usize]| {
             let mut position = vec![0; n];
@@ -163,9 +179,13 @@ impl Plan {
             slot_row,
             slot_column,
             upper,
-            lower_start,
             lower,
-            targets,
+            steps,
+            updates,
+            rows,
+            by_row,
+            forward_rows,
+            forward,
         }
     }
 
@@ -185,36 +205,26 @@ impl Plan {
 
     /// Factors in place (`a` by slot, pivots replaced by reciprocals). `false`: not sound, take [`DenseFactor`].
     pub fn factor<T: Scalar>(&self, a: &mut [T], scale: &mut [f64]) -> bool {
-        scale.fill(0.0);
-        for (value, &row) in a.iter().zip(&self.slot_row) {
-            let size = value.norm();
-            let largest = &mut scale[row as usize];
-            // NaN must win: it may not pass for a sound matrix.
-            *largest = if size <= *largest { *largest } else { size };
-        }
         let mut sound = true;
+        for (k, largest) in scale.iter_mut().enumerate() {
+            *largest = GROWTH_LIMIT
+                * part(&self.by_row, &self.rows, k).iter().fold(0.0, |m, &s| larger(m, a[s as usize].norm()));
+        }
         for k in 0..self.n {
-            let (start, end) = (self.upper[k] as usize, self.upper[k + 1] as usize);
-            let (head, tail) = a.split_at_mut(end);
-            let Some((pivot, row)) = head[start..].split_first_mut() else { return false };
-            let mut largest = pivot.norm();
-            sound &= largest > NOTHING * scale[k];
-            for u in row.iter() {
-                largest = largest.max(u.norm());
-            }
-            sound &= largest <= GROWTH_LIMIT * scale[k];
+            let upper = &mut a[self.upper[k] as usize..self.upper[k + 1] as usize];
+            let Some((pivot, row)) = upper.split_first_mut() else { return false };
+            let largest = row.iter().fold(pivot.norm(), |m, u| larger(m, u.norm()));
+            sound &= pivot.norm() > NOTHING / GROWTH_LIMIT * scale[k];
+            sound &= largest <= scale[k];
             let reciprocal = pivot.recip();
             *pivot = reciprocal;
-            for lower in &self.lower[self.lower_start[k] as usize..self.lower_start[k + 1] as usize] {
-                let at = lower.slot as usize - end;
-                let l = tail[at] * reciprocal;
-                tail[at] = l;
-                sound &= l.norm() * largest <= GROWTH_LIMIT * scale[lower.row as usize];
-                let first = lower.targets as usize;
-                for (&target, &u) in self.targets[first..first + row.len()].iter().zip(row.iter()) {
-                    let at = target as usize - end;
-                    tail[at] = tail[at] - l * u;
-                }
+            let lower = self.lower[k] as usize..self.lower[k + 1] as usize;
+            for (l, &row) in a[lower.clone()].iter_mut().zip(&self.slot_row[lower]) {
+                *l = *l * reciprocal;
+                sound &= l.norm() * largest <= scale[row as usize];
+            }
+            for &[target, l, u] in part(&self.updates, &self.steps, k) {
+                a[target as usize] = a[target as usize] - a[l as usize] * a[u as usize];
             }
         }
         sound
@@ -223,19 +233,13 @@ impl Plan {
     /// Solves in place from factored slots.
     pub fn solve<T: Scalar>(&self, a: &[T], b: &mut [T]) {
         for k in 0..self.n {
-            let value = b[k];
-            for lower in &self.lower[self.lower_start[k] as usize..self.lower_start[k + 1] as usize] {
-                let row = lower.row as usize;
-                b[row] = b[row] - a[lower.slot as usize] * value;
-            }
+            let row = part(&self.forward, &self.forward_rows, k);
+            b[k] = row.iter().fold(b[k], |value, &(s, m)| value - a[s as usize] * b[m as usize]);
         }
         for k in (0..self.n).rev() {
             let (start, end) = (self.upper[k] as usize, self.upper[k + 1] as usize);
-            let mut value = b[k];
-            for (u, &column) in a[start + 1..end].iter().zip(&self.slot_column[start + 1..end]) {
-                value = value - *u * b[column as usize];
-            }
-            b[k] = value * a[start];
+            let row = a[start + 1..end].iter().zip(&self.slot_column[start + 1..end]);
+            b[k] = row.fold(b[k], |value, (&u, &m)| value - u * b[m as usize]) * a[start];
         }
     }
 
@@ -245,18 +249,22 @@ impl Plan {
             let (start, end) = (self.upper[k] as usize, self.upper[k + 1] as usize);
             let value = b[k] * a[start];
             b[k] = value;
-            for (u, &column) in a[start + 1..end].iter().zip(&self.slot_column[start + 1..end]) {
-                b[column as usize] = b[column as usize] - *u * value;
+            for (&u, &m) in a[start + 1..end].iter().zip(&self.slot_column[start + 1..end]) {
+                b[m as usize] = b[m as usize] - u * value;
             }
         }
         for k in (0..self.n).rev() {
-            let mut value = b[k];
-            for lower in &self.lower[self.lower_start[k] as usize..self.lower_start[k + 1] as usize] {
-                value = value - a[lower.slot as usize] * b[lower.row as usize];
-            }
-            b[k] = value;
+            let column = self.lower[k] as usize..self.lower[k + 1] as usize;
+            let entries = a[column.clone()].iter().zip(&self.slot_row[column]);
+            b[k] = entries.fold(b[k], |value, (&l, &row)| value - l * b[row as usize]);
         }
     }
+}
+
+/// The larger of two sizes; NaN wins, because it may not pass for a sound matrix.
+#[inline(always)]
+fn larger(largest: f64, size: f64) -> f64 {
+    if size <= largest { largest } else { size }
 }
 
 /// Dense elimination with row-scaled partial pivoting over a flat, reused buffer: the plain method, and the judge of
@@ -364,7 +372,6 @@ impl<T: Scalar> DenseFactor<T> {
 pub(crate) struct Factored<T> {
     /// The matrix by slot; factored in place.
     pub a: Vec<T>,
-    kept: Vec<T>,
     scale: Vec<f64>,
     dense: DenseFactor<T>,
     planned: bool,
@@ -376,23 +383,24 @@ impl<T: Scalar> Factored<T> {
         Factored {
             // One more cell than slots: stamps that fall on ground or on a replaced row land there.
             a: vec![T::default(); plan.slots() + 1],
-            kept: vec![T::default(); plan.slots() + 1],
             scale: vec![0.0; plan.n],
             dense: DenseFactor::new(plan.n),
             planned: false,
         }
     }
 
-    /// Factors what stands in `a`. `Err`: the column position left open.
-    pub fn factor(&mut self, plan: &Plan) -> Result<(), usize> {
-        self.kept.copy_from_slice(&self.a);
+    /// Factors what `write` puts into `a`. It is called again for the dense elimination if the planned one, which
+    /// works in place, was not sound: keeping a copy each time would cost more. `Err`: the column position left open.
+    pub fn factor(&mut self, plan: &Plan, mut write: impl FnMut(&mut [T])) -> Result<(), usize> {
+        write(&mut self.a);
         let slots = plan.slots();
         self.planned = plan.factor(&mut self.a[..slots], &mut self.scale);
         if self.planned {
             return Ok(());
         }
+        write(&mut self.a);
         let entries =
-            plan.slot_row.iter().zip(&plan.slot_column).zip(&self.kept).map(|((&i, &j), &v)| (i, j, v));
+            plan.slot_row.iter().zip(&plan.slot_column).zip(&self.a).map(|((&i, &j), &v)| (i, j, v));
         self.dense.factor(entries, &mut self.scale)
     }
 

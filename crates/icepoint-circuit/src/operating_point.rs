@@ -176,12 +176,12 @@ impl<'a> Search<'a> {
         let mut next = vec![0.0; self.x.len()];
         for iteration in 1..=MOST_STEPS {
             self.steps += 1;
-            self.factored.a.copy_from_slice(&self.base);
+            let mut matrix = self.base.clone();
             self.circuit.right_hand_side(self.values, &mut next);
             next.iter_mut().for_each(|b| *b *= share);
             for (k, d) in self.circuit.stamps.diodes.iter().enumerate() {
                 let (current, conductance) = self.junctions[k].current(self.volts[k]);
-                self.circuit.stamp_junction(dc, d, conductance + bridge, &mut self.factored.a);
+                self.circuit.stamp_junction(dc, d, conductance + bridge, &mut matrix);
                 let rest = current - conductance * self.volts[k];
                 for (row, sign) in [(d.anode_row, -1.0), (d.cathode_row, 1.0)] {
                     if let Some(row) = row {
@@ -191,12 +191,12 @@ impl<'a> Search<'a> {
             }
             for (amp, &state) in self.circuit.stamps.amps.iter().zip(&self.states) {
                 if state != OutputState::Linear {
-                    self.circuit.stamp_end(dc, amp, state, &mut self.factored.a);
+                    self.circuit.stamp_end(dc, amp, state, &mut matrix);
                     let row = dc.plan.row_position[amp.row as usize] as usize;
                     next[row] = self.circuit.end_offset(amp, state, self.values);
                 }
             }
-            if let Err(at) = self.factored.factor(&dc.plan) {
+            if let Err(at) = self.factored.factor(&dc.plan, |a| a.copy_from_slice(&matrix)) {
                 return Attempt::Singular(at);
             }
             self.factored.solve(&dc.plan, &mut next);

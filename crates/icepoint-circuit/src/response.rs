@@ -142,11 +142,13 @@ impl Linearised<'_> {
 
     /// Factors `t·G + s·C`.
     pub fn combine(&mut self, t: f64, s: Complex) -> Result<(), CircuitError> {
-        for ((a, g), c) in self.factored.a.iter_mut().zip(&self.g).zip(&self.c) {
-            *a = Complex::new(t * g, 0.0) + s * *c;
-        }
-        let circuit = self.circuit;
-        self.factored.factor(&circuit.ac.plan).map_err(|at| {
+        let (circuit, g, c) = (self.circuit, &self.g, &self.c);
+        let write = |a: &mut [Complex]| {
+            for ((a, g), c) in a.iter_mut().zip(g).zip(c) {
+                *a = Complex::new(t * g, 0.0) + s * *c;
+            }
+        };
+        self.factored.factor(&circuit.ac.plan, write).map_err(|at| {
             let column = circuit.ac.plan.column_position.iter().position(|&p| p as usize == at).unwrap_or(0);
             CircuitError::Singular { unknown: unknown_name(&circuit.net, &circuit.stamps.unknowns, column) }
         })

@@ -66,7 +66,8 @@ impl Circuit {
         self.demand_length(values)?;
         let plan = &self.dc.plan;
         let mut factored = Factored::new(plan);
-        if !self.dc.assemble(values, &mut factored.a) {
+        let mut matrix = factored.a.clone();
+        if !self.dc.assemble(values, &mut matrix) {
             return Err(self.bad_denominator(values));
         }
         if op.x.len() != plan.n {
@@ -74,14 +75,14 @@ impl Circuit {
         }
         let junctions = self.junctions(values)?;
         for ((d, junction), volts) in self.stamps.diodes.iter().zip(&junctions).zip(&op.junctions) {
-            self.stamp_junction(&self.dc, d, junction.current(*volts).1, &mut factored.a);
+            self.stamp_junction(&self.dc, d, junction.current(*volts).1, &mut matrix);
         }
         for (amp, &(_, state)) in self.stamps.amps.iter().zip(&op.states) {
             if state != OutputState::Linear {
-                self.stamp_end(&self.dc, amp, state, &mut factored.a);
+                self.stamp_end(&self.dc, amp, state, &mut matrix);
             }
         }
-        factored.factor(plan).map_err(|at| self.singular(at))?;
+        factored.factor(plan, |a| a.copy_from_slice(&matrix)).map_err(|at| self.singular(at))?;
         let (mut adjoint, mut all) = (vec![0.0; plan.n], vec![0.0; values.len()]);
         self.pick(out, &mut adjoint);
         factored.solve_transposed(plan, &mut adjoint);

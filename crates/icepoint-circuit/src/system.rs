@@ -3,21 +3,20 @@
 use crate::elimination::Plan;
 use crate::stamps::{Dynamic, Place, Stamps};
 
-/// `±1/p` at up to two slots each; unused ones point to the spare cell after the last slot.
-#[derive(Clone, Copy, Debug)]
-struct Reciprocal {
-    parameter: u32,
-    plus: [u32; 2],
-    minus: [u32; 2],
-}
-
 /// The stamps of a circuit with every place turned into a slot of one plan.
 #[derive(Clone, Debug)]
 pub(crate) struct System {
     pub plan: Plan,
+    /// Constants by slot, and one spare cell.
     template: Vec<f64>,
-    reciprocals: Vec<Reciprocal>,
-    linears: Vec<(u32, u32, f64)>,
+    /// Parameters that stand in a denominator, in the order of the first coefficients.
+    denominators: Vec<u32>,
+    /// Parameters that stand as they are, in the order of the coefficients after those.
+    factors: Vec<u32>,
+    /// What adds to slot s: `terms[starts[s]..starts[s + 1]]`, coefficient and sign or weight. Gathered by slot, because
+    /// adding to one place again and again makes each addition wait for the last.
+    starts: Vec<u32>,
+    terms: Vec<(u32, f64)>,
     dynamics: Vec<(Dynamic, u32, f64)>,
 }
 
@@ -68,46 +67,86 @@ impl System {
         for &(place, value) in &stamps.constants {
             template[slot(place) as usize] += value;
         }
-        let two = |places: &[Place]| {
-            [places.first().map_or(spare, |&p| slot(p)), places.get(1).map_or(spare, |&p| slot(p))]
-        };
-        let reciprocals = stamps.reciprocals.iter().map(|r| Reciprocal {
-            parameter: r.parameter,
-            plus: two(&r.plus),
-            minus: two(&r.minus),
-        });
+        let (mut by_slot, mut denominators, mut factors) =
+            (vec![Vec::new(); plan.slots() + 1], Vec::new(), Vec::new());
+        for r in &stamps.reciprocals {
+            let coefficient = denominators.len() as u32;
+            denominators.push(r.parameter);
+            for (places, sign) in [(&r.plus, 1.0), (&r.minus, -1.0)] {
+                for &place in places {
+                    by_slot[slot(place) as usize].push((coefficient, sign));
+                }
+            }
+        }
+        for &(p, place, k) in &stamps.linears {
+            let at = factors.iter().position(|&q| q == p).unwrap_or_else(|| {
+                factors.push(p);
+                factors.len() - 1
+            });
+            by_slot[slot(place) as usize].push(((denominators.len() + at) as u32, k));
+        }
+        let (mut starts, mut terms) = (vec![0], Vec::new());
+        for list in &by_slot[..plan.slots()] {
+            terms.extend(list);
+            starts.push(terms.len() as u32);
+        }
         let dynamics = stamps.dynamics.iter().map(|&(what, place, k)| (what, slot(place), k));
         Ok(System {
             template,
-            reciprocals: reciprocals.collect(),
-            linears: stamps.linears.iter().map(|&(p, place, k)| (p, slot(place), k)).collect(),
+            denominators,
+            factors,
+            starts,
+            terms,
             dynamics: if s.is_some() { dynamics.collect() } else { Vec::new() },
             plan,
         })
     }
 
+    /// Room for the coefficients.
+    pub fn coefficients(&self) -> Vec<f64> {
+        vec![0.0; self.coefficient_count()]
+    }
+
+    /// How many coefficients there are.
+    pub fn coefficient_count(&self) -> usize {
+        self.denominators.len() + self.factors.len()
+    }
+
+    /// Works out the coefficients. `false` when a parameter that stands in a denominator is not above 0.
+    pub fn prepare(&self, values: &[f64], coefficients: &mut [f64]) -> bool {
+        let (reciprocals, plain) = coefficients.split_at_mut(self.denominators.len());
+        let mut sane = true;
+        for (c, &p) in reciprocals.iter_mut().zip(&self.denominators) {
+            let value = values[p as usize];
+            sane &= value > 0.0;
+            *c = 1.0 / value;
+        }
+        for (c, &p) in plain.iter_mut().zip(&self.factors) {
+            *c = values[p as usize];
+        }
+        sane
+    }
+
+    /// Writes the conductance matrix by slot from the coefficients.
+    pub fn write(&self, coefficients: &[f64], a: &mut [f64]) {
+        let bounds = self.starts.iter().zip(&self.starts[1..]);
+        for ((a, &constant), (&from, &to)) in a.iter_mut().zip(&self.template).zip(bounds) {
+            let terms = &self.terms[from as usize..to as usize];
+            *a = terms.iter().fold(constant, |sum, &(c, k)| sum + k * coefficients[c as usize]);
+        }
+    }
+
     /// Writes the conductance matrix by slot. `false` when a parameter that stands in a denominator is not above 0.
     pub fn assemble(&self, values: &[f64], a: &mut [f64]) -> bool {
-        a.copy_from_slice(&self.template);
-        let mut sane = true;
-        for r in &self.reciprocals {
-            let p = values[r.parameter as usize];
-            sane &= p > 0.0;
-            let value = 1.0 / p;
-            a[r.plus[0] as usize] += value;
-            a[r.plus[1] as usize] += value;
-            a[r.minus[0] as usize] -= value;
-            a[r.minus[1] as usize] -= value;
-        }
-        for &(p, slot, k) in &self.linears {
-            a[slot as usize] += k * values[p as usize];
-        }
+        let mut coefficients = self.coefficients();
+        let sane = self.prepare(values, &mut coefficients);
+        self.write(&coefficients, a);
         sane
     }
 
     /// The first parameter in a denominator that is not above 0.
     pub fn insane(&self, values: &[f64]) -> Option<u32> {
-        self.reciprocals.iter().map(|r| r.parameter).find(|&p| {
+        self.denominators.iter().copied().find(|&p| {
             let value = values[p as usize];
             value.is_nan() || value <= 0.0
         })

@@ -9,6 +9,8 @@ use icepoint_circuit::{Circuit, NoiseBand, OpAmpFigures, Parameter};
 
 /// A dozen complex operations.
 const ROUNDING: f64 = 1e-12;
+/// V, for steps of 1 V and 2 V: twelve squarings and 2000 samples of rounding (worst seen 6e-15).
+const STEP: f64 = 1e-13;
 /// The last printed digit of six.
 const PRINTED: f64 = 1e-5;
 
@@ -145,8 +147,8 @@ fn settling_of_one_pole_in_time_constants() {
         .zip(&response.volts)
         .fold(0.0_f64, |m, (t, v)| m.max((v - 2.0 * (1.0 - (-t / (r * c)).exp())).abs()));
     println!("one pole: worst {worst:e} V, own bound {:e} V", response.error);
-    assert!(worst <= 1e-11, "{worst:e}");
-    assert!(response.error <= 2e-9);
+    assert!(worst <= STEP, "{worst:e}");
+    assert!(response.error <= STEP);
 }
 
 #[test]
@@ -163,13 +165,8 @@ fn step_of_two_poles_rings_as_the_closed_form_says() {
     let exact = |t: f64| 1.0 - (-alpha * t).exp() * ((wd * t).cos() + alpha / wd * (wd * t).sin());
     let worst =
         response.times.iter().zip(&response.volts).fold(0.0_f64, |m, (t, v)| m.max((v - exact(*t)).abs()));
-    for (k, (t, v)) in
-        response.times.iter().zip(&response.volts).enumerate().filter(|(k, _)| *k < 5 || k % 200 == 0)
-    {
-        println!("{k} {t:e} {:e}", v - exact(*t));
-    }
     println!("two poles: worst {worst:e} V, own bound {:e} V", response.error);
-    assert!(worst <= 1e-10, "{worst:e}");
+    assert!(worst <= STEP, "{worst:e}");
     close(response.overshoot(), (-PI * alpha / wd).exp(), 1e-3);
     // The settling time must be where the exact curve leaves the band for the last time.
     let settled = response.settling_time(0.01).unwrap();

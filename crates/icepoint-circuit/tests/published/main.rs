@@ -1,5 +1,8 @@
 //! Checks against the outside world: closed forms, printed figures, and two independent computations.
 
+// Tests may stop at once, and compare against the standard library's functions.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::disallowed_methods)]
+
 #[path = "../board/mod.rs"]
 mod board;
 mod closed_forms;
