@@ -37,15 +37,24 @@ pub fn magnitude(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     }
 }
 
-/// Squared magnitude for noise. Beyond its tenth null the mean's ripple is replaced by its average, which a sum over
-/// frequency can't tell from the ripple and which integrates without a thousand narrow lobes.
+/// Squared magnitude for noise. Beyond its third null the mean's ripple is replaced by its average, and beyond half the
+/// sampling rate, where noise folds back, by the average over all aliases: a sum over frequency can't tell them apart,
+/// and without a thousand narrow lobes it is soon done.
 pub fn noise_weight(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     if let DigitalFilter::Mean { periods, rate } = filter {
         let n = window(periods, rate, mains);
-        if hertz > 10.0 * rate / n {
-            let below = n * libm::sin(PI * hertz / rate);
-            return (0.5 / (below * below)).min(1.0);
+        if hertz > 0.5 * rate {
+            return 1.0 / n;
         }
+        if hertz > 3.0 * rate / n {
+            let below = n * libm::sin(PI * hertz / rate);
+            return 0.5 / (below * below);
+        }
+    }
+    if let DigitalFilter::FirstOrder { rate, .. } = filter
+        && hertz > 0.5 * rate
+    {
+        return 1.0 / averaged(filter, mains);
     }
     let h = magnitude(filter, mains, hertz);
     h * h
@@ -108,6 +117,17 @@ mod tests {
         let corner = 1.0 / (2.0 * PI * tau);
         assert!((magnitude(f, 50.0, corner) - 0.5f64.sqrt()).abs() < 1e-4);
         assert!((magnitude(f, 50.0, 0.0) - 1.0).abs() < 1e-12);
+    }
+
+    /// The mean of n white samples has 1/n of the variance: the weight, summed up to half the rate, must say the same.
+    #[test]
+    fn noise_weight_sums_to_the_averaging() {
+        let f = DigitalFilter::Mean { periods: 1, rate: 1000.0 };
+        let steps = 50_000;
+        let sum: f64 =
+            (0..steps).map(|i| noise_weight(f, 50.0, 500.0 * (f64::from(i) + 0.5) / f64::from(steps))).sum();
+        let mean = sum / f64::from(steps);
+        assert!((mean * averaged(f, 50.0) - 1.0).abs() < 0.02, "{mean}");
     }
 
     /// White noise through the first-order filter, summed in time: variance a/(2 − a).

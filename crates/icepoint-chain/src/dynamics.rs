@@ -18,7 +18,7 @@ use crate::wiring::Wiring;
 /// Lowest frequency of the noise analysis, Hz: slower changes count as drift.
 pub const NOISE_FROM: f64 = 0.01;
 /// Highest frequency of the noise analysis, Hz; every low-pass here ends far below.
-pub const NOISE_TO: f64 = 1e6;
+pub const NOISE_TO: f64 = 1e5;
 /// Samples of a step response.
 const SAMPLES: usize = 240;
 /// 0 °C in K.

@@ -91,6 +91,13 @@ impl fmt::Display for LimitExceeded {
     }
 }
 
+/// Deviations of one gain stage, each with whether it counts per kelvin.
+#[derive(Clone, Debug, Default)]
+struct GainDeviations {
+    resistor: Vec<(usize, bool)>,
+    own: Vec<(usize, bool)>,
+}
+
 /// Which imperfections act how, sorted for speed.
 #[derive(Clone, Debug, Default)]
 struct Acting {
@@ -108,8 +115,7 @@ struct Acting {
     sensor_fraction: Option<usize>,
     /// Circuit parameter, deviation, scale, per kelvin.
     parameters: Vec<(usize, usize, f64, bool)>,
-    /// Per gain stage: deviations of its resistor and of its own gain, each with per kelvin.
-    gain: Vec<(Vec<(usize, bool)>, Vec<(usize, bool)>)>,
+    gain: Vec<GainDeviations>,
     converter_volts_board: Vec<usize>,
     converter_volts_reading: Vec<usize>,
     converter_gain: Option<usize>,
@@ -117,7 +123,7 @@ struct Acting {
 
 impl Acting {
     fn new(list: &Collector, stages: usize) -> Self {
-        let mut acting = Self { gain: vec![Default::default(); stages], ..Self::default() };
+        let mut acting = Self { gain: vec![GainDeviations::default(); stages], ..Self::default() };
         for (i, (effect, imperfection)) in list.effects.iter().zip(&list.imperfections).enumerate() {
             acting.place(i, effect, imperfection.persistence);
         }
@@ -143,10 +149,10 @@ impl Acting {
             }
             Effect::GainResistor { amplifiers, per_kelvin } => {
                 for &a in amplifiers {
-                    self.gain[a].0.push((i, *per_kelvin));
+                    self.gain[a].resistor.push((i, *per_kelvin));
                 }
             }
-            Effect::Gain { amplifier, per_kelvin } => self.gain[*amplifier].1.push((i, *per_kelvin)),
+            Effect::Gain { amplifier, per_kelvin } => self.gain[*amplifier].own.push((i, *per_kelvin)),
             Effect::ConverterVolts => match persistence {
                 Persistence::Board => self.converter_volts_board.push(i),
                 Persistence::Reading => self.converter_volts_reading.push(i),
@@ -281,7 +287,7 @@ impl Model {
         let mut scratch = model.scratch();
         let mean = model.mean.clone();
         let state = model.board_state(SPECIFIED_AT, &mean, &mut scratch)?;
-        if !(state.gain.abs() > 1e-12) || !state.offset.is_finite() {
+        if state.gain.is_nan() || state.gain.abs() <= 1e-12 || !state.offset.is_finite() {
             return Err(ModelError::Deaf);
         }
         model.nominal_reference = state.reference;
@@ -345,7 +351,7 @@ impl Model {
         for &(slot, i, scale, per_kelvin) in &self.acting.parameters {
             values[slot] += scale * d[i] * if per_kelvin { warm } else { 1.0 };
         }
-        for (stage, (resistor, own)) in self.wiring.gain_stages.iter().zip(&self.acting.gain) {
+        for (stage, GainDeviations { resistor, own }) in self.wiring.gain_stages.iter().zip(&self.acting.gain) {
             let sum = |list: &[(usize, bool)]| -> f64 {
                 list.iter().map(|&(i, per_kelvin)| d[i] * if per_kelvin { warm } else { 1.0 }).sum()
             };

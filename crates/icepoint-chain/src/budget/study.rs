@@ -72,7 +72,8 @@ impl<'m> Study<'m> {
     }
 
     fn add(&mut self, id: &str, label: String, d: Distribution, unit: &'static str, dof: f64) -> Option<usize> {
-        if !(d.standard() > 0.0) {
+        let size = d.standard();
+        if size.is_nan() || size <= 0.0 {
             return None;
         }
         self.imperfections.push(Imperfection {

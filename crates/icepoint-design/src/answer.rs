@@ -1,0 +1,214 @@
+//! The whole answer: values, budget, which limit binds, what upgrades would buy, and whether the need is met.
+
+use icepoint_chain::budget::Budget;
+use icepoint_chain::chain::CalibrationWish;
+use icepoint_chain::dynamics::Settling;
+use icepoint_chain::front_end::{Topology, Values};
+use icepoint_chain::headroom::LimitUse;
+use icepoint_chain::resolve::Resolved;
+use icepoint_chain::{Model, ModelError};
+
+use crate::candidate::Assessment;
+use crate::upgrades::{Upgrade, upgrades};
+use crate::{filter, instrumentation, single_amplifier};
+
+/// A designed board.
+#[derive(Debug)]
+pub struct Design {
+    /// The chain file it answers, with what was left open.
+    pub resolved: Resolved,
+    /// All values of the front end, by designator, Ω or F.
+    pub values: Values,
+    /// The model of the board.
+    pub model: Model,
+    /// Its budget.
+    pub budget: Budget,
+    /// How every limit of swing, input range and span is used.
+    pub headroom: Vec<LimitUse>,
+    /// Step response and settling time.
+    pub settling: Settling,
+    /// Amplitude of what the mains leaves in the reading where the thermocouple is least sensitive, K.
+    pub mains_kelvin: f64,
+    /// Limits by how much of them is used; the first binds.
+    pub bounds: Vec<Bound>,
+    /// The most useful upgrades, best first.
+    pub upgrades: Vec<Upgrade>,
+    /// Whether the need is met.
+    pub verdict: Verdict,
+    /// Sets of values judged.
+    pub tried: usize,
+}
+
+/// A limit and how much of it is used.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bound {
+    /// Which limit.
+    pub what: String,
+    /// Share used: 1 is at the limit.
+    pub used: f64,
+    /// Figures, in words.
+    pub detail: String,
+}
+
+/// Whether the need is met.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// Largest 95 % error over the range after the calibration that the owner is willing to do, K.
+    pub error_95: f64,
+    /// What was asked, K.
+    pub accuracy: f64,
+    /// Everything that is not met, in words; empty if the need is met.
+    pub misses: Vec<String>,
+}
+
+impl Verdict {
+    /// Whether all is met.
+    pub fn met(&self) -> bool {
+        self.misses.is_empty()
+    }
+}
+
+/// Chooses the open values and answers everything about the board. `progress` is told Monte Carlo trials as they are
+/// done.
+///
+/// # Errors
+/// [`ModelError`] when no circuit of this topology can be solved with these parts.
+pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
+    let (values, tried) = choose(&resolved)?;
+    let model = Model::new(resolved.with_values(&values))?;
+    let budget = Budget::new(&model, progress)?;
+    let headroom = model.headroom()?;
+    let need = &model.chain().need;
+    let duration = if need.settle_within.is_finite() { 1.5 * need.settle_within } else { 20.0 };
+    let settling = model.settling(duration)?;
+    let mains_kelvin = filter::mains_kelvin(&model);
+    let wish = need.calibration;
+    let error_95 = budget.error_95(wish);
+    let bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95);
+    let upgrades = upgrades(&resolved, &model, error_95)?;
+    let verdict = verdict(&model, &budget, &bounds, error_95);
+    Ok(Design {
+        values,
+        budget,
+        headroom,
+        settling,
+        mains_kelvin,
+        bounds,
+        upgrades,
+        verdict,
+        tried,
+        model,
+        resolved,
+    })
+}
+
+/// Values for every slot, the open ones searched, and how many sets were judged.
+fn choose(resolved: &Resolved) -> Result<(Values, usize), ModelError> {
+    let start = start(resolved);
+    if resolved.open.is_empty() {
+        return Ok((start, 0));
+    }
+    let filtered = filter::choose(resolved, &start)?;
+    let judged: Vec<Assessment> = match resolved.topology {
+        Topology::SingleAmplifier => single_amplifier::choose(resolved, &filtered)?,
+        Topology::Instrumentation => instrumentation::choose(resolved, &filtered)?,
+    };
+    let tried = judged.len();
+    // The margin may be zero in the quick judgement and negative once noise and mains count; the verdict says so.
+    let best = judged.into_iter().next().map_or(filtered, |best| best.values);
+    Ok((best, tried))
+}
+
+/// Usual values from the series asked for, and the user's own; twins follow their first.
+fn start(resolved: &Resolved) -> Values {
+    let mut values = Values::new();
+    for slot in resolved.topology.slots() {
+        let series = match slot.kind {
+            icepoint_chain::front_end::SlotKind::Resistor => resolved.resistor_series,
+            icepoint_chain::front_end::SlotKind::Capacitor => resolved.capacitor_series,
+        };
+        match (resolved.fixed.get(slot.designator), slot.same_as) {
+            (Some(value), _) => {
+                values.insert(slot.designator.into(), *value);
+            }
+            // Left out: the topology gives it the value of its twin.
+            (None, Some(_)) => {}
+            (None, None) => {
+                values.insert(slot.designator.into(), crate::preferred::nearest(series, slot.usual));
+            }
+        }
+    }
+    values
+}
+
+fn bounds(model: &Model, headroom: &[LimitUse], settling: &Settling, mains: f64, error: f64) -> Vec<Bound> {
+    let need = &model.chain().need;
+    let mut list: Vec<Bound> = headroom
+        .iter()
+        .map(|u| Bound {
+            what: u.what.clone(),
+            used: 1.0 - 2.0 * u.relative_margin(),
+            detail: format!(
+                "{:.3} V of {:.3} V to {:.3} V at {:.0} °C, board at {:.0} °C, every part at its limit",
+                u.volts, u.allowed.0, u.allowed.1, u.hot, u.board
+            ),
+        })
+        .collect();
+    if need.settle_within.is_finite() {
+        let (used, took) = match settling.total() {
+            Some(t) => (t / need.settle_within, format!("{t:.2} s")),
+            None => (f64::INFINITY, "longer than looked at".into()),
+        };
+        let detail =
+            format!("{took} of {:.2} s to within {} % of a step", need.settle_within, 100.0 * need.settle_to);
+        list.push(Bound { what: "settling time".into(), used, detail });
+    }
+    if need.mains_residual.is_finite() {
+        let detail = format!("{mains:.3} K of {:.3} K", need.mains_residual);
+        list.push(Bound { what: "mains residual".into(), used: mains / need.mains_residual, detail });
+    }
+    let detail = format!("{error:.2} K of {:.2} K at 95 %", need.accuracy);
+    list.push(Bound { what: "accuracy".into(), used: error / need.accuracy, detail });
+    list.sort_by(|a, b| b.used.total_cmp(&a.used).then_with(|| a.what.cmp(&b.what)));
+    list
+}
+
+fn verdict(model: &Model, budget: &Budget, bounds: &[Bound], error_95: f64) -> Verdict {
+    let need = &model.chain().need;
+    let wish = need.calibration;
+    let mut misses = Vec::new();
+    for bound in bounds.iter().filter(|b| b.used > 1.0) {
+        if bound.what != "accuracy" {
+            misses.push(format!("{}: {}", bound.what, bound.detail));
+            continue;
+        }
+        let mut text = format!(
+            "accuracy: ±{error_95:.2} K at 95 % instead of ±{:.2} K, {:.2} K too much",
+            need.accuracy,
+            error_95 - need.accuracy
+        );
+        if let Some(point) = budget.worst_point(wish) {
+            text.push_str(&format!(", worst at {:.0} °C with the board at {:.0} °C", point.hot, point.board));
+            let largest: Vec<String> = point
+                .ranked()
+                .into_iter()
+                .take(3)
+                .filter_map(|(i, u)| budget.imperfections.get(i).map(|x| format!("{} ({u:.2} K)", x.label)))
+                .collect();
+            text.push_str(&format!("; largest standard contributions: {}", largest.join(", ")));
+            if point.bias().abs() > 0.3 * error_95 {
+                text.push_str(&format!("; {:+.2} K of it is known error of the reading rule", point.bias()));
+            }
+        }
+        let better = CalibrationWish::ALL.into_iter().find(|w| *w > wish && budget.error_95(*w) <= need.accuracy);
+        if let Some(better) = better {
+            text.push_str(&format!(
+                "; calibrating {} would bring it to ±{:.2} K",
+                better.name(),
+                budget.error_95(better)
+            ));
+        }
+        misses.push(text);
+    }
+    Verdict { error_95, accuracy: need.accuracy, misses }
+}

@@ -1,0 +1,79 @@
+//! One set of values, judged by the model.
+
+use std::cmp::Ordering;
+
+use icepoint_chain::budget::{Study, quick_error_95};
+use icepoint_chain::chain::Chain;
+use icepoint_chain::front_end::Values;
+use icepoint_chain::resolve::Resolved;
+use icepoint_chain::{Model, ModelError};
+
+/// How a set of values does.
+#[derive(Clone, Debug)]
+pub struct Assessment {
+    /// The values.
+    pub values: Values,
+    /// Quick estimate of the largest 95 % error over the range after the calibration that the owner is willing to do, K.
+    pub error_95: f64,
+    /// Smallest margin to a limit of swing, input range or span, over the width allowed; negative outside.
+    pub margin: f64,
+    /// What is missing: the sum of all excesses, each over what is allowed; 0 if all limits hold.
+    pub shortfall: f64,
+}
+
+impl Assessment {
+    /// Best first: what holds its limits before what doesn't, then by error, then by values so that ties always fall
+    /// the same way.
+    pub fn order(&self, other: &Self) -> Ordering {
+        self.shortfall
+            .total_cmp(&other.shortfall)
+            .then(self.error_95.total_cmp(&other.error_95))
+            .then_with(|| self.values.iter().map(|v| *v.1).partial_cmp(other.values.iter().map(|v| *v.1)).unwrap_or(Ordering::Equal))
+    }
+}
+
+/// Grid of the quick judgement: ends and middle of both ranges.
+pub(crate) fn coarse_study(model: &Model) -> Study<'_> {
+    let need = &model.chain().need;
+    let three = |(a, b): (f64, f64)| if a == b { vec![a] } else { vec![a, 0.5 * (a + b), b] };
+    Study::over(model, three(need.hot), three(need.board))
+}
+
+/// Quick 95 % error of a chain after the calibration it asks for, K.
+///
+/// # Errors
+/// [`ModelError`] when the chain can't be solved.
+pub(crate) fn quick_error(model: &Model) -> Result<f64, ModelError> {
+    quick_error_95(&coarse_study(model), model.chain().need.calibration)
+}
+
+/// Judges values for everything that does not depend on frequency.
+///
+/// # Errors
+/// [`ModelError`] when the chain can't be solved.
+pub(crate) fn assess(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> {
+    let model = Model::without_dynamics(resolved.with_values(&values))?;
+    assess_model(&model, values, 0.0)
+}
+
+/// Judges a model; `excess` is what its dynamics already exceed.
+pub(crate) fn assess_model(model: &Model, values: Values, excess: f64) -> Result<Assessment, ModelError> {
+    let uses = model.headroom()?;
+    let margin = uses.first().map_or(f64::INFINITY, |u| u.relative_margin());
+    let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
+    let deaf = open_sensor_shortfall(model)?;
+    Ok(Assessment { values, error_95: quick_error(model)?, margin, shortfall: outside + excess + deaf })
+}
+
+/// A broken thermocouple must drive the reading to the end of the scale: what is missing, over the span.
+fn open_sensor_shortfall(model: &Model) -> Result<f64, ModelError> {
+    let chain: &Chain = model.chain();
+    let worst = [chain.need.board.0, chain.need.board.1]
+        .into_iter()
+        .map(|board| model.open_sensor(board).map(|r| chain.need.hot.1 - r.celsius))
+        .collect::<Result<Vec<_>, _>>()?
+        .into_iter()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let span = (chain.need.hot.1 - chain.need.hot.0).max(1.0);
+    Ok((worst / span).max(0.0))
+}
