@@ -28,7 +28,9 @@ impl Bound {
 
     /// "−40 °C to 125 °C", "above 0 K, to 1000 K".
     pub fn text(&self) -> String {
-        let (low, high) = (format(self.low, self.unit, 6), format(self.high, self.unit, 6));
+        // a count is exact or it is nothing
+        let digits = if self.unit == Unit::Count { 17 } else { 6 };
+        let (low, high) = (format(self.low, self.unit, digits), format(self.high, self.unit, digits));
         if self.above { format!("above {low}, to {high}") } else { format!("{low} to {high}") }
     }
 }

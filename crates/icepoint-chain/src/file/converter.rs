@@ -20,7 +20,7 @@ pub struct Converter {
 #[derive(Debug, Clone, PartialEq)]
 pub enum ConverterKind {
     /// An analog-to-digital converter.
-    Adc(Adc),
+    Adc(Box<Adc>),
     /// A voltmeter.
     Voltmeter(Voltmeter),
 }
@@ -118,7 +118,7 @@ impl Converter {
         let mut kind = None;
         match word.as_ref().map(|word| word.value) {
             Some(ConverterWord::Adc) => {
-                kind = Adc::read(&mut r, span.as_ref()).map(ConverterKind::Adc);
+                kind = Adc::read(&mut r, span.as_ref()).map(|adc| ConverterKind::Adc(Box::new(adc)));
                 r.finish(&[]);
             }
             Some(ConverterWord::Voltmeter) => {

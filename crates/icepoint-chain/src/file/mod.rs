@@ -26,8 +26,11 @@ mod parts;
 mod probe;
 mod problem;
 mod read;
+pub mod reference;
 mod reference_junction;
 mod similar;
+#[cfg(test)]
+mod tests;
 mod values;
 mod walk;
 mod write;
@@ -40,7 +43,7 @@ pub use given::{Given, Interval, Origin, Span};
 pub use need::{CalibrationEffort, Need};
 pub use parts::{CapacitorParts, Network, Parts, ResistorParts};
 pub use probe::{Cable, Distribution, Junction, Lead, Probe, ProbeTolerance};
-pub use problem::{Label, Location, Problem, Refused, Severity, Source};
+pub use problem::{Label, Location, MOST_PROBLEMS, Problem, Refused, Severity, Source};
 pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumClass, ReferenceJunction};
 
 pub use read::{LARGEST_FILE, load, parse};

@@ -125,6 +125,10 @@ fn unknown_letter(text: &str, span: Span) -> Problem {
     // what people write instead of the letter: the material of a leg, or a platinum sensor
     let lower = text.to_lowercase();
     let meant = Letter::ALL.iter().find(|letter| {
+        // "k type", "thermocouple K"
+        if text.split_whitespace().any(|word| word.eq_ignore_ascii_case(letter.name())) {
+            return true;
+        }
         let (positive, negative) = letter.legs();
         let fold = |s: &str| s.to_lowercase().replace([' ', '-', '/', '%'], "");
         fold(&format!("{positive}{negative}")) == fold(text)

@@ -10,6 +10,7 @@ use super::similar::nearest;
 use super::walk::{Reader, Walk};
 use super::{Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, Supply, checks, keys};
 use std::collections::BTreeMap;
+use std::io::Read;
 use std::path::Path;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -28,12 +29,12 @@ pub fn load(path: impl AsRef<Path>) -> Result<ChainFile, Refused> {
     match text_of(path) {
         Ok(text) => parse(&name, &text),
         Err(problem) => {
-            Err(Refused { source: Source { name, text: String::new() }, problems: vec![problem] })
+            Err(Refused { source: Source { name, text: String::new() }, problems: vec![*problem] })
         }
     }
 }
 
-fn text_of(path: &Path) -> Result<String, Problem> {
+fn text_of(path: &Path) -> Result<String, Box<Problem>> {
     let unreadable = |error: &std::io::Error| {
         Problem::new("file.unreadable", format!("the file can't be read: {error}"))
             .expected("a chain file in TOML")
@@ -47,20 +48,29 @@ fn text_of(path: &Path) -> Result<String, Problem> {
     if metadata.is_dir() {
         return Err(Problem::new("file.directory", "this is a directory, not a file")
             .expected("a chain file in TOML")
-            .help("name the file in it"));
+            .help("name the file in it")
+            .into());
     }
-    if metadata.len() > LARGEST_FILE {
-        return Err(Problem::new("file.too_large", format!("the file has {} bytes", metadata.len()))
-            .expected(format!("a chain file of at most {LARGEST_FILE} bytes")));
+    let mut bytes = Vec::new();
+    // read one byte more than is allowed instead of asking for the length: a pipe or a device has none
+    let read = std::fs::File::open(path).and_then(|file| file.take(LARGEST_FILE + 1).read_to_end(&mut bytes));
+    read.map_err(|error| unreadable(&error))?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(too_large().into());
     }
-    let bytes = std::fs::read(path).map_err(|error| unreadable(&error))?;
     String::from_utf8(bytes).map_err(|error| {
         let valid = error.utf8_error().valid_up_to();
         let line = 1 + error.as_bytes().iter().take(valid).filter(|byte| **byte == b'\n').count();
         Problem::new("file.not_utf8", format!("line {line} is not UTF-8 text"))
             .expected("a text file in UTF-8")
             .help("save it again as UTF-8; µ, Ω and ° are often the letters that another encoding spoils")
+            .into()
     })
+}
+
+fn too_large() -> Problem {
+    Problem::new("file.too_large", format!("the file has more than {LARGEST_FILE} bytes"))
+        .expected("a chain file, which has some kilobytes")
 }
 
 /// Checks the text of a chain file; `name` is used in messages.
@@ -70,9 +80,7 @@ fn text_of(path: &Path) -> Result<String, Problem> {
 pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
     let source = Source { name: name.to_owned(), text: text.to_owned() };
     if text.len() as u64 > LARGEST_FILE {
-        let problem = Problem::new("file.too_large", format!("the text has {} bytes", text.len()))
-            .expected(format!("a chain file of at most {LARGEST_FILE} bytes"));
-        return Err(Refused { source, problems: vec![problem] });
+        return Err(Refused { source, problems: vec![too_large()] });
     }
     if text.trim().is_empty() {
         let problem = Problem::new("file.empty", "the file is empty")
@@ -116,13 +124,21 @@ fn syntax(error: &toml::de::Error, source: &Source) -> Problem {
     let span: Span = error.span().unwrap_or(0..0).into();
     let message = error.message().lines().next().unwrap_or("not TOML").to_owned();
     if message.contains("duplicate key") {
-        return Problem::new("toml.duplicate_key", "this key is here twice in one section")
+        let (line, _) = source.line_at(span.start);
+        let what = if line.trim_start().starts_with('[') { "section" } else { "key" };
+        return Problem::new("toml.duplicate_key", format!("this {what} is here twice"))
             .at(span, "the second")
-            .expected("each key once in its section")
+            .expected("each section once, and each key once in its section")
             .help("remove one of the two");
     }
     let problem = Problem::new("toml.syntax", message).at(span, "the text breaks off making sense here");
     let (line, _) = source.line_at(span.start);
+    if quote_is_open(line)
+        && let Some((key, value)) = line.split_once('=')
+    {
+        let value = crate::quantity::read::shortened(value.trim().trim_start_matches('"'));
+        return problem.expected("a quote at both ends").help(format!("{} = \"{value}\"", key.trim()));
+    }
     // a quantity without quotes is by far the most frequent
     if let Some((key, value)) = line.split_once('=')
         && let value = value.split('#').next().unwrap_or("").trim()
@@ -136,6 +152,11 @@ fn syntax(error: &toml::de::Error, source: &Source) -> Problem {
         ));
     }
     problem.expected("TOML: [section] headers, and lines of key = \"value\"")
+}
+
+/// An odd number of quotes on a line that sets a key.
+fn quote_is_open(line: &str) -> bool {
+    !line.contains(['#', '\\']) && line.matches('"').count() == 1 && line.chars().count() < 60
 }
 
 const SECTION_NAMES: [&str; 15] = [
@@ -185,9 +206,13 @@ fn missing_section(walk: &mut Walk<'_>, path: &str) {
         .filter(|key| key.presence == keys::Presence::Required && key.when.is_empty())
         .map(|key| format!("{} = {}", key.name, key.example))
         .collect();
+    if walk.suggested.contains(path) {
+        return;
+    }
+    let meaning = section.meaning.trim_end_matches('.');
     walk.problem(
         Problem::new("section.missing", format!("the section [{path}] is missing"))
-            .expected(section.meaning)
+            .expected(format!("[{path}]: {}", meaning[..1].to_lowercase() + &meaning[1..]))
             .help(format!("[{path}] with {}", keys.join(", "))),
     );
 }
@@ -274,11 +299,12 @@ fn unknown_sections(root: &DeTable<'_>, walk: &mut Walk<'_>) {
                 .at(span, "before the first header")
                 .help(format!("it belongs in [{}]", home.path.replace('*', "NAME"))),
             (Some(close), _) => {
+                walk.suggested.insert(close);
                 problem.at(span, format!("did you mean [{close}]?")).help(format!("[{close}]"))
             }
             _ => problem.at(span, "not known").help("remove it, or comment it out with #"),
         };
-        walk.problem(problem.expected(keys::one_of(&SECTION_NAMES)));
+        walk.problem(if is_section { problem.expected(keys::one_of(&SECTION_NAMES)) } else { problem });
     }
 }
 
@@ -296,6 +322,9 @@ fn front_end<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<FrontEnd> {
 
 fn amplifiers<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<BTreeMap<String, Amplifier>> {
     if !root.contains_key("amplifier") {
+        if walk.suggested.contains("amplifier") {
+            return None;
+        }
         walk.problem(
             Problem::new("section.missing", "there is no section [amplifier.NAME]")
                 .expected("the figures of each amplifier that [front_end] names")

@@ -19,8 +19,12 @@ impl Walk<'_> {
             DeValue::String(text) => Some(text.to_string()),
             other => {
                 let help = match (unit_of(key.kind), other) {
-                    (Some(unit), DeValue::Integer(number)) => with_unit(number.as_str(), unit),
-                    (Some(unit), DeValue::Float(number)) => with_unit(number.as_str(), unit),
+                    (Some(unit), DeValue::Integer(number)) => {
+                        with_unit(number.as_str(), unit, example_symbol(key).unwrap_or(unit.symbol()))
+                    }
+                    (Some(unit), DeValue::Float(number)) => {
+                        with_unit(number.as_str(), unit, example_symbol(key).unwrap_or(unit.symbol()))
+                    }
                     _ => format!("{name} = {}", key.example),
                 };
                 self.wrong_type(key, name, other, value.span().into(), &help);
@@ -55,7 +59,20 @@ impl Walk<'_> {
     }
 
     /// A quantity that could not be read, placed in the file.
-    fn misread(&mut self, error: QuantityError, text: &str, span: Span) {
+    fn misread(&mut self, key: &Key, name: &str, mut error: QuantityError, text: &str, span: Span) {
+        // an example of this very key says more than one of its unit
+        if let Some(unit) = unit_of(key.kind)
+            && let Some(symbol) = example_symbol(key)
+        {
+            let general = format!("\"{}\"", unit.example());
+            if error.help.as_ref() == Some(&general) {
+                error.help = Some(format!("{name} = {}", key.example));
+            }
+            error.expected = error.expected.replace(&general, key.example);
+            if error.code == "quantity.no_unit" {
+                error.help = Some(with_unit(text.trim(), unit, symbol));
+            }
+        }
         // the bytes inside the quotes are those of the text unless something was escaped
         let inside = Span::new(span.start + 1, span.start + 1 + text.len());
         let raw = self.source.text.get(inside.start..inside.end);
@@ -76,27 +93,28 @@ impl Walk<'_> {
         if bound.allows(value) {
             return Some(value);
         }
-        let end = if value > bound.high { bound.high } else { bound.low };
         let what = bound.what;
-        let shown = format(value, bound.unit, 6);
-        let side = match (value > bound.high, value < bound.low) {
-            (true, _) => "more than is possible",
-            (_, true) => "less than is possible",
-            _ => "not possible",
+        let raw = self.source.text.get(span.start..span.end).unwrap_or_default().trim_matches('"');
+        let (side, end, which) = if value > bound.high {
+            ("more than is possible", bound.high, "most")
+        } else if value < bound.low {
+            ("less than is possible", bound.low, "least")
+        } else {
+            ("not possible", bound.low, "least")
         };
+        let mut help = Vec::new();
+        if !matches!(bound.unit, Unit::Count | Unit::Bit) {
+            help.push("check the unit and its prefix".to_owned());
+        }
+        if !(bound.above && end == bound.low) {
+            let digits = if bound.unit == Unit::Count { 17 } else { 6 };
+            help.push(format!("the {which} is {}", format(end, bound.unit, digits)));
+        }
         self.problem(
-            Problem::new("value.out_of_bounds", format!("{shown} as {what} is {side}"))
+            Problem::new("value.out_of_bounds", format!("{} as {what} is {side}", shortened(raw)))
                 .at(span, format!("{name} must be {}", bound.text()))
                 .expected(bound.text())
-                .help(if bound.above && end == bound.low {
-                    "check the unit and its prefix".to_owned()
-                } else {
-                    format!(
-                        "check the unit and its prefix; the {} is {}",
-                        if end == bound.high { "most" } else { "least" },
-                        format(end, bound.unit, 6)
-                    )
-                }),
+                .help(help.join("; ")),
         );
         None
     }
@@ -108,7 +126,7 @@ impl Walk<'_> {
         match read {
             Ok(value) => self.bounded(key.bound, value, name, span),
             Err(error) => {
-                self.misread(error, &text, span);
+                self.misread(key, name, error, &text, span);
                 None
             }
         }
@@ -142,7 +160,7 @@ impl Walk<'_> {
                 if error.code == "quantity.wrong_unit" || error.code == "quantity.no_unit" {
                     error.help = Some("\"1 mV\" or \"2 LSB\"".into());
                 }
-                self.misread(error, &text, span);
+                self.misread(key, name, error, &text, span);
                 None
             }
         }
@@ -165,7 +183,7 @@ impl Walk<'_> {
                 self.sane_tolerance(quantity, unit, span)
             }
             Err(error) => {
-                self.misread(error, &text, span);
+                self.misread(key, name, error, &text, span);
                 None
             }
         }
@@ -276,7 +294,7 @@ impl Walk<'_> {
                         return None;
                     }
                     Err(error) => {
-                        self.misread(error, text, span);
+                        self.misread(key, name, error, text, span);
                         return None;
                     }
                 }
@@ -374,21 +392,30 @@ impl Walk<'_> {
             }
             Err(mut error) => {
                 error.expected += ", or \"open\"";
-                self.misread(error, text, span);
+                self.misread(key, designator, error, text, span);
                 None
             }
         }
     }
 }
 
-fn with_unit(number: &str, unit: Unit) -> String {
-    let text =
-        format!("{} {}", shortened(number), if unit == Unit::WireDiameter { "mm" } else { unit.symbol() });
+fn with_unit(number: &str, unit: Unit, symbol: &str) -> String {
+    let text = format!("{} {symbol}", shortened(number));
     if quantity::parse(&text, unit).is_ok() {
-        format!("with its unit: \"{text}\"")
+        format!("with its unit, perhaps \"{text}\"")
     } else {
         format!("with its unit, as in \"{}\"", unit.example())
     }
+}
+
+/// The unit that people write with this key, prefix included: "nV/√Hz" for a noise. `None` for lists.
+fn example_symbol(key: &Key) -> Option<&'static str> {
+    let example = key.example.strip_prefix('"')?.strip_suffix('"')?;
+    let (number, rest) = example.split_once(' ')?;
+    if number == "AWG" {
+        return Some("mm");
+    }
+    rest.split(' ').next()
 }
 
 /// A few words for the caret.

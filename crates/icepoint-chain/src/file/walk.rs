@@ -19,6 +19,8 @@ pub(super) struct Walk<'t> {
     pub problems: Vec<Problem>,
     pub places: BTreeMap<String, Place>,
     pub assumptions: Vec<Assumption>,
+    /// Sections that a misspelt header may have meant: they are not told as missing as well.
+    pub suggested: BTreeSet<&'static str>,
 }
 
 /// A value that stands in the file, or the text of a default.
@@ -41,7 +43,13 @@ pub(super) struct Reader<'w, 't> {
 
 impl<'t> Walk<'t> {
     pub fn new(source: &'t Source) -> Self {
-        Self { source, problems: Vec::new(), places: BTreeMap::new(), assumptions: Vec::new() }
+        Self {
+            source,
+            problems: Vec::new(),
+            places: BTreeMap::new(),
+            assumptions: Vec::new(),
+            suggested: BTreeSet::new(),
+        }
     }
 
     pub fn problem(&mut self, problem: Problem) {
@@ -270,7 +278,9 @@ impl<'w, 't> Reader<'w, 't> {
                 None => {
                     let close = nearest(name, known.iter().copied().chain(tables.iter().copied()));
                     suggested.extend(close);
-                    walk.problem(unknown_key(&path, section, name, span, close, value));
+                    let written =
+                        walk.source.text.get(value.span()).map_or_else(|| "…".to_owned(), shortened);
+                    walk.problem(unknown_key(&path, section, name, span, close, value, &written));
                 }
             }
         }
@@ -306,12 +316,13 @@ fn unknown_key(
     span: Span,
     close: Option<&str>,
     value: &Value<'_>,
+    written: &str,
 ) -> Problem {
     let what = if matches!(value.get_ref(), DeValue::Table(_)) { "section" } else { "key" };
     let problem = Problem::new("key.unknown", format!("[{path}] has no {what} {}", shortened(name)));
     let known: Vec<&str> = section.keys.iter().map(|key| key.name).collect();
     if let Some(close) = close {
-        return problem.at(span, format!("did you mean {close}?")).help(format!("{close} = …"));
+        return problem.at(span, format!("did you mean {close}?")).help(format!("{close} = {written}"));
     }
     let elsewhere = keys::SECTIONS.iter().find(|other| other.keys.iter().any(|key| key.name == name));
     let problem = problem.at(span, "not known here").expected(keys::one_of(&known));

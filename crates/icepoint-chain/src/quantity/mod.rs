@@ -2,7 +2,7 @@
 //!
 //! **Why.** Everything in a chain file is copied from a data sheet or a drawer, and a unit that was guessed is an
 //! error of a thousand. So a number must carry its unit, and the unit must be of the kind that the place wants.
-//! **In, out.** Text in, SI `f64` out (temperatures in °C, differences in K), and back by [`format`].
+//! **In, out.** Text in, SI `f64` out (temperatures in °C, differences in K), and back by [`format()`].
 //! **Rounding.** Decimal prefixes are applied to the text before it is converted, so `"100 nF"` is the double
 //! nearest to 1e-7 and not a product that is one bit off.
 //! **Left out.** Absolute kelvin: `"298 K"` where a temperature is wanted is refused, since the same letters are a
@@ -13,7 +13,7 @@
 //! | `"4k7"` | 4700.0 | [`parse`] |
 //! | `"2.5 V ± 0.2 %"` | value and tolerance | [`parse_toleranced`] |
 //! | `"±0.5 K"` or `"0.5 K"` | the limit, 0.5 | [`parse_limit`] |
-//! | 4700.0 | `"4.7 kΩ"` | [`format`] |
+//! | 4700.0 | `"4.7 kΩ"` | [`format()`] |
 //!
 //! Every accepted spelling is in [`spellings::ACCEPTED`], which is a test and the table of `docs/quantities.md`.
 //!
@@ -30,6 +30,8 @@ mod print;
 pub(crate) mod read;
 pub mod series;
 pub mod spellings;
+#[cfg(test)]
+mod tests;
 mod unit;
 
 pub use print::{format, format_toleranced};
@@ -94,7 +96,7 @@ pub struct QuantityError {
     /// What was found, in one sentence.
     pub message: String,
     /// A few words for the caret.
-    pub label: String,
+    pub label: Box<str>,
     /// What would have been accepted.
     pub expected: String,
     /// A spelling that works if typed.

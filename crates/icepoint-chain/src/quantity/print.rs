@@ -30,7 +30,7 @@ pub fn format(value: f64, unit: Unit, digits: usize) -> String {
     }
 }
 
-/// As [`format`], with the tolerance after it: `"2.5 V ± 0.2 %"`.
+/// As [`format()`], with the tolerance after it: `"2.5 V ± 0.2 %"`.
 pub fn format_toleranced(quantity: Toleranced, unit: Unit, digits: usize) -> String {
     let value = format(quantity.value, unit, digits);
     let limit_unit = if unit == Unit::Celsius { Unit::Kelvin } else { unit };
@@ -63,13 +63,8 @@ fn engineering(value: f64, unit: Unit, digits: usize) -> String {
     };
     let (_, _, exponent) = rounded(value, digits);
     let wanted = if value == 0.0 { 0 } else { exponent.div_euclid(3) * 3 };
-    let (prefix, power) = PREFIXES
-        .iter()
-        .copied()
-        .filter(|(_, power)| *power <= largest)
-        .filter(|(_, power)| *power <= wanted)
-        .last()
-        .unwrap_or(PREFIXES[0]);
+    let (prefix, power) =
+        PREFIXES.iter().copied().rfind(|(_, power)| *power <= largest.min(wanted)).unwrap_or(PREFIXES[0]);
     format!("{} {prefix}{}", plain(value, -power, digits), unit.symbol())
 }
 

@@ -122,7 +122,7 @@ fn single(piece: Piece<'_>, unit: Unit) -> Result<f64, QuantityError> {
             code,
             span: number.range(),
             message: format!("{} is too {size} to compute with", shortened(number.text)),
-            label: format!("too {size}"),
+            label: format!("too {size}").into(),
             expected: expected(unit),
             help: Some(format!("\"{}\"", unit.example())),
         }
@@ -269,7 +269,7 @@ fn unit_error(number: Piece<'_>, text: Piece<'_>, unit: Unit, symbol: &str) -> Q
         code,
         span: text.range(),
         message,
-        label: label.to_owned(),
+        label: label.into(),
         expected: expected(unit),
         help: Some(help),
     };

@@ -72,7 +72,7 @@ pub const ACCEPTED: &[(Unit, &str, f64)] = &[
     (Unit::WireDiameter, "0.8 mm", 0.0008),
     (Unit::WireDiameter, "AWG 36", 0.000127),
     (Unit::WireDiameter, "36 AWG", 0.000127),
-    (Unit::WireDiameter, "AWG20", 0.000811773),
+    (Unit::WireDiameter, "AWG20", 0.000811821),
     (Unit::WireDiameter, "0.5 mm²", 0.000797885),
     (Unit::WireDiameter, "0.5 mm2", 0.000797885),
     (Unit::Ratio, "0.1 %", 0.001),

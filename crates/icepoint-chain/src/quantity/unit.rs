@@ -195,7 +195,7 @@ impl Unit {
         }
     }
 
-    /// The symbol that [`format`](super::format) writes after the prefix.
+    /// The symbol that [`format`](super::format()) writes after the prefix.
     pub fn symbol(self) -> &'static str {
         match self {
             Self::Ratio => "%",

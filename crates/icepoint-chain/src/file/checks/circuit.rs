@@ -1,0 +1,284 @@
+//! The circuit against its supply, the converter and the reading rule.
+
+use super::super::converter::{ConverterKind, Readout};
+use super::super::given::Given;
+use super::super::problem::Problem;
+use super::super::similar::nearest;
+use super::super::walk::Walk;
+use super::super::{AmplifierKind, ChainFile, Element, Method, Topology};
+use super::{celsius, place, volts};
+use crate::quantity::{Unit, format, format_toleranced};
+
+pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
+    let (topology, method) = (&file.front_end.topology, &file.reference_junction.method);
+    let wanted = match topology.value {
+        Topology::SingleAmplifier => Method::Analog,
+        Topology::Instrumentation => Method::Sensor,
+    };
+    if method.value != wanted {
+        let (word, other) = match wanted {
+            Method::Analog => ("analog", "instrumentation"),
+            Method::Sensor => ("sensor", "single-amplifier"),
+        };
+        let at = place(walk, method, "reference_junction");
+        walk.problem(
+            Problem::new(
+                "front_end.other_method",
+                format!("the front end {} needs method = \"{word}\"", topology.id()),
+            )
+            .at(at, format!("\"{word}\" goes with this front end"))
+            .also(topology.span(), "the front end")
+            .expected(format!("method = \"{word}\""))
+            .help(format!("method = \"{word}\", or topology = \"{other}\"")),
+        );
+        return;
+    }
+    let line = matches!(file.readout.value, Readout::Line { .. });
+    let at = place(walk, &file.readout, "readout");
+    match method.value {
+        Method::Analog if !line => walk.problem(
+            Problem::new(
+                "readout.needs_sensor",
+                "this rule adds the reference junction itself, and the circuit has added it already",
+            )
+            .at(at, "would count the reference junction twice")
+            .also(method.span(), "compensated in the circuit")
+            .expected("rule = \"line\"")
+            .help("rule = \"line\" with slope = \"10 mV/K\", or method = \"sensor\""),
+        ),
+        Method::Sensor if line => walk.problem(
+            Problem::new(
+                "readout.no_compensation",
+                "a straight line leaves the sensor of the reference junction unused",
+            )
+            .at(at, "does not read the sensor")
+            .also(method.span(), "read by a sensor")
+            .expected("rule = \"emf inverse\", \"table\" or \"published polynomial\"")
+            .help("rule = \"emf inverse\", or method = \"analog\""),
+        ),
+        _ => {}
+    }
+    if let Some(Element::Thermistor { divider, .. } | Element::Platinum { divider, .. }) =
+        &file.reference_junction.element
+        && matches!(file.converter.kind, ConverterKind::Voltmeter(_))
+    {
+        let at = place(walk, &divider.resistor, "reference_junction");
+        walk.problem(
+            Problem::new(
+                "reference_junction.no_converter",
+                "a voltmeter does not read the divider of the sensor",
+            )
+            .at(at, "fed from the reference of a converter")
+            .expected("element = \"digital\", or kind = \"adc\" in [converter]")
+            .help("element = \"digital\""),
+        );
+    }
+}
+
+pub(super) fn amplifiers(file: &ChainFile, walk: &mut Walk<'_>) {
+    let names: Vec<&str> = file.amplifiers.keys().map(String::as_str).collect();
+    let front = &file.front_end;
+    let mut record = |wanted: &Given<String>, instrumentation: bool, role: &str| {
+        let at = place(walk, wanted, "front_end");
+        let Some(amplifier) = file.amplifiers.get(&wanted.value) else {
+            let close = nearest(wanted, names.iter().copied()).or(names.first().copied());
+            let problem = Problem::new(
+                "front_end.unknown_amplifier",
+                format!("there is no [amplifier.{}]", wanted.value),
+            )
+            .at(at, "names no record")
+            .expected(format!("the NAME of a section [amplifier.NAME]: {}", names.join(", ")));
+            walk.problem(match close {
+                Some(close) => {
+                    problem.help(format!("\"{close}\", or add a section [amplifier.{}]", wanted.value))
+                }
+                None => problem.help(format!("add a section [amplifier.{}]", wanted.value)),
+            });
+            return;
+        };
+        let is = matches!(amplifier.kind, AmplifierKind::Instrumentation { .. });
+        if is != instrumentation {
+            let word = if instrumentation { "instrumentation" } else { "operational" };
+            let kind = walk.places.get(&format!("amplifier.{}.kind", wanted.value)).map(|place| place.value);
+            walk.problem(
+                Problem::new(
+                    "front_end.other_kind",
+                    format!("the {role} of {} must be of kind \"{word}\"", front.topology.id()),
+                )
+                .at(at, format!("{} is another kind", wanted.value))
+                .also(kind, "its kind")
+                .expected(format!("a record with kind = \"{word}\"")),
+            );
+        }
+    };
+    record(&front.amplifier, front.topology.value == Topology::Instrumentation, "amplifier");
+    if let Some(buffer) = &front.buffer {
+        record(buffer, false, "buffer");
+    }
+    let (top, bottom) = (file.supply.positive.low(), file.supply.negative.high());
+    for amplifier in file.amplifiers.values() {
+        let section = format!("amplifier.{}", amplifier.name);
+        if let Some(typical) = &amplifier.offset_typical
+            && typical.value > amplifier.offset_max.value
+        {
+            let at = place(walk, typical, &section);
+            walk.problem(
+                Problem::new(
+                    "amplifier.typical_above_max",
+                    "the typical offset is larger than the largest one",
+                )
+                .at(at, "typical")
+                .also(amplifier.offset_max.span(), "largest")
+                .expected("offset_typical no larger than offset_max")
+                .help("perhaps the two are swapped, or a prefix is wrong"),
+            );
+        }
+        for (what, low, high) in [
+            ("input", &amplifier.input_low, &amplifier.input_high),
+            ("output", &amplifier.output_low, &amplifier.output_high),
+        ] {
+            if bottom + low.value < top - high.value {
+                continue;
+            }
+            let at = place(walk, high, &section);
+            walk.problem(
+                Problem::new(
+                    "supply.no_room",
+                    format!(
+                        "the supply may be only {}, and the {what} of {} needs {} of it as margins",
+                        volts(top - bottom),
+                        amplifier.name,
+                        volts(low.value + high.value)
+                    ),
+                )
+                .at(at, "leaves no voltage to work with")
+                .also(low.span(), "the other margin")
+                .also(file.supply.positive.span(), "the supply")
+                .expected("margins smaller than the supply")
+                .help("a higher supply, or an amplifier with smaller margins"),
+            );
+        }
+    }
+}
+
+pub(super) fn converter(file: &ChainFile, walk: &mut Walk<'_>) {
+    if file.supply.negative.high() >= file.supply.positive.low() {
+        let at = place(walk, &file.supply.negative, "supply");
+        walk.problem(
+            Problem::new("supply.inverted", "the negative rail is not below the positive one")
+                .at(at, "negative rail")
+                .also(file.supply.positive.span(), "positive rail")
+                .expected("negative below positive"),
+        );
+    }
+    let converter = &file.converter;
+    let ConverterKind::Adc(adc) = &converter.kind else { return };
+    if adc.reference.value.value > file.supply.positive.value.value {
+        let at = place(walk, &adc.reference, "converter");
+        walk.problem(
+            Problem::new(
+                "converter.reference_above_supply",
+                format!(
+                    "a reference of {} from a supply of {}",
+                    volts(adc.reference.value.value),
+                    format_toleranced(file.supply.positive.value, Unit::Volt, 4)
+                ),
+            )
+            .at(at, "above the supply")
+            .also(file.supply.positive.span(), "the supply")
+            .expected("a reference no higher than the supply"),
+        );
+    }
+    if let Some(span) = &converter.span
+        && (span.high > adc.reference.value.value || span.low < -adc.reference.value.value)
+    {
+        let at = place(walk, span, "converter");
+        walk.problem(
+            Problem::new("converter.span_above_reference", "the span is larger than the reference")
+                .at(at, "more than the reference to one side")
+                .also(adc.reference.span(), "the reference")
+                .expected("a span within plus and minus the reference")
+                .help("leave it out: the span is then 0 V to the reference"),
+        );
+    }
+    if let Some(span) = &converter.span
+        && span.low == span.high
+    {
+        let at = place(walk, span, "converter");
+        walk.problem(
+            Problem::new("range.empty", "span is a single voltage")
+                .at(at, "both ends are the same")
+                .expected("low, then high"),
+        );
+    }
+}
+
+/// A straight line says itself what voltage is asked of the output.
+pub(super) fn line_against_supply(file: &ChainFile, walk: &mut Walk<'_>) {
+    let Readout::Line { slope, offset } = &file.readout.value else { return };
+    let Some(amplifier) = file.amplifiers.get(&file.front_end.amplifier.value) else { return };
+    let at = |t: f64| offset.value + slope.value * t;
+    let hot = &file.need.hot;
+    let highest = file.supply.positive.low() - amplifier.output_high.value;
+    let lowest = file.supply.negative.high() + amplifier.output_low.value;
+    if at(hot.high) > highest {
+        let fitting = (highest - offset.value) / hot.high;
+        let blamed = place(walk, slope, "readout");
+        let problem = Problem::new(
+            "supply.too_low",
+            format!(
+                "at {} the output wants {}, the supply allows {}",
+                celsius(hot.high),
+                volts(at(hot.high)),
+                volts(highest)
+            ),
+        )
+        .at(blamed, format!("asks for {}", volts(at(hot.high))))
+        .also(file.supply.positive.span(), format!("{} at least", volts(file.supply.positive.low())))
+        .also(hot.span(), "the range")
+        .expected("an output within the supply and the amplifier's margin");
+        walk.problem(if fitting > 0.0 {
+            problem.help(format!("a slope of {} fits, or a higher supply", rounded_down(fitting)))
+        } else {
+            problem.help("a higher supply")
+        });
+    }
+    if at(hot.low) < lowest {
+        let blamed = place(walk, slope, "readout");
+        let negative = file.supply.negative.span();
+        walk.problem(
+            Problem::new(
+                "supply.no_room_below",
+                format!("at {} the output wants {}, the lowest it can give is {}", celsius(hot.low), volts(at(hot.low)), volts(lowest)),
+            )
+            .at(blamed, format!("asks for {}", volts(at(hot.low))))
+            .also(hot.span(), "the range")
+            .also(negative, "the negative rail")
+            .expected("an output within the supply and the amplifier's margin")
+            .help("a negative supply, a line with an offset such as offset = \"0.5 V\", or a range that starts higher"),
+        );
+    }
+    if let Some(span) = &file.converter.span
+        && (at(hot.high) > span.high || at(hot.low) < span.low)
+    {
+        let blamed = place(walk, span, "converter");
+        walk.problem(
+            Problem::new(
+                "readout.beyond_span",
+                format!("the output runs from {} to {}", volts(at(hot.low)), volts(at(hot.high))),
+            )
+            .at(blamed, "does not hold it")
+            .also(slope.span(), "the slope")
+            .expected("a span that holds the whole output"),
+        );
+    }
+}
+
+/// Two significant digits, never more than the value: "8.1 mV/K".
+fn rounded_down(slope: f64) -> String {
+    let nearest = format(slope, Unit::VoltPerKelvin, 2);
+    match crate::quantity::parse(&nearest, Unit::VoltPerKelvin) {
+        Ok(value) if value > slope => format(slope * 0.97, Unit::VoltPerKelvin, 2),
+        _ => nearest,
+    }
+}

@@ -1,0 +1,158 @@
+//! Sampling, part values and the plan of a calibration.
+
+use super::super::converter::DigitalFilter;
+use super::super::problem::Problem;
+use super::super::walk::Walk;
+use super::super::{ChainFile, PartValue};
+use super::{celsius, place};
+use crate::quantity::{Unit, format};
+
+pub(super) fn filter(file: &ChainFile, walk: &mut Walk<'_>) {
+    let Some(rate) = &file.filter.sample_rate else { return };
+    let at = place(walk, rate, "filter");
+    match &file.filter.digital {
+        DigitalFilter::Mean { over_periods } => {
+            let samples = rate.value * f64::from(over_periods.value) / file.need.mains.value;
+            if samples < 2.0 {
+                walk.problem(
+                    Problem::new(
+                        "filter.too_few_samples",
+                        format!("a mean of {} samples averages nothing", format(samples, Unit::Count, 3)),
+                    )
+                    .at(at, "too slow for the mains")
+                    .also(file.need.mains.span(), "the mains")
+                    .expected("several samples in each mains period")
+                    .help(format!(
+                        "sample_rate = \"{}\"",
+                        format(20.0 * file.need.mains.value, Unit::Hertz, 3)
+                    )),
+                );
+            } else if (samples - libm::round(samples)).abs() > 1e-6 * samples {
+                walk.problem(
+                    Problem::new(
+                        "filter.broken_period",
+                        format!(
+                            "{} samples are not a whole number of mains periods",
+                            format(samples, Unit::Count, 6)
+                        ),
+                    )
+                    .caution()
+                    .at(at, "leaves some of the mains")
+                    .also(file.need.mains.span(), "the mains")
+                    .help(format!(
+                        "sample_rate = \"{}\"",
+                        format(
+                            libm::round(rate.value / file.need.mains.value).max(2.0) * file.need.mains.value,
+                            Unit::Hertz,
+                            6
+                        )
+                    )),
+                );
+            }
+        }
+        DigitalFilter::FirstOrder { time_constant } if time_constant.value * rate.value < 1.0 => walk
+            .problem(
+                Problem::new("filter.too_few_samples", "the time constant is shorter than one sample")
+                    .at(at, "too slow for the time constant")
+                    .also(time_constant.span(), "the time constant")
+                    .expected("several samples in each time constant")
+                    .help(format!(
+                        "sample_rate = \"{}\"",
+                        format(10.0 / time_constant.value, Unit::Hertz, 2)
+                    )),
+            ),
+        _ => {}
+    }
+}
+
+/// A value that was chosen by hand must be one that is sold, unless a tolerance beside it says that it was picked.
+pub(super) fn part_values(file: &ChainFile, walk: &mut Walk<'_>) {
+    for (name, given) in &file.front_end.values {
+        let PartValue::Chosen { quantity, unit } = &given.value else { continue };
+        let series = match unit {
+            Unit::Ohm => &file.parts.resistors.series,
+            Unit::Farad => &file.parts.capacitors.series,
+            _ => continue,
+        };
+        // 0 Ω is a link, and an own tolerance says that the part is at hand
+        if quantity.value == 0.0
+            || quantity.tolerance.is_some()
+            || file.front_end.tolerance.contains_key(name)
+        {
+            continue;
+        }
+        let Some((low, high)) = series.value.neighbours(quantity.value) else { continue };
+        if low == high {
+            continue;
+        }
+        let shown = format(quantity.value, *unit, 6);
+        let (low, high) = (format(low, *unit, 6), format(high, *unit, 6));
+        let near = series.value.nearest(quantity.value).unwrap_or(quantity.value);
+        let wider = crate::quantity::series::Series::SPELLINGS
+            .iter()
+            .find(|(_, other)| *other > series.value && other.contains(quantity.value))
+            .map_or_else(
+                || format!(", or \"{shown} ± 1 %\" for a part at hand"),
+                |(name, _)| format!(", or series = \"{name}\", which has {shown}"),
+            );
+        let at = place(walk, given, "front_end.values");
+        walk.problem(
+            Problem::new("value.not_in_series", format!("{shown} is not an {} value", series.name()))
+                .at(at, format!("lies between {low} and {high}"))
+                .also(series.span(), "the series you asked for")
+                .expected(format!("a value of {}", series.name()))
+                .help(format!(
+                    "{} ({:+.1} %){wider}",
+                    format(near, *unit, 6),
+                    (near / quantity.value - 1.0) * 100.0
+                )),
+        );
+    }
+}
+
+pub(super) fn calibration(file: &ChainFile, walk: &mut Walk<'_>) {
+    let asked = &file.need.calibration;
+    let points = asked.points();
+    let Some(plan) = &file.calibration_plan else {
+        if points > 0 {
+            let at = place(walk, asked, "need");
+            walk.problem(
+                Problem::new("calibration_plan.missing", "a calibration is asked for, and there is no [calibration_plan]")
+                    .at(at, "by what means?")
+                    .expected("a section [calibration_plan] with the means and the temperatures")
+                    .help("[calibration_plan] with method = \"known temperature\", at = [\"0 °C\", \"100 °C\"], bath_accuracy = \"±0.2 K\""),
+            );
+        }
+        return;
+    };
+    let at = place(walk, &plan.at, "calibration_plan");
+    if plan.at.len() < points {
+        walk.problem(
+            Problem::new(
+                "calibration_plan.too_few_points",
+                format!("{points} points are asked for, and the plan has {}", plan.at.len()),
+            )
+            .at(at, format!("{} here", plan.at.len()))
+            .also(asked.span(), format!("takes {points}"))
+            .expected(format!("at least {points} temperatures"))
+            .help("at = [\"20 °C\", \"400 °C\"]"),
+        );
+    }
+    let (low, high) = file.probe.letter.range();
+    if plan.at.iter().any(|t| *t < low || *t > high) {
+        walk.problem(
+            Problem::new(
+                "calibration_plan.beyond_type",
+                format!(
+                    "type {} is defined from {} to {}",
+                    file.probe.letter.name(),
+                    celsius(low),
+                    celsius(high)
+                ),
+            )
+            .at(at, "beyond the type")
+            .also(file.probe.letter.span(), "the type")
+            .expected(format!("{} to {}", celsius(low), celsius(high))),
+        );
+    }
+}
