@@ -6,9 +6,11 @@ use std::path::{Path, PathBuf};
 const EXAMPLES: [&str; 3] = ["burnout-kiln.toml", "bench-voltmeter.toml", "freezer.toml"];
 
 fn root() -> PathBuf {
-    // this crate's folder is two below the workspace
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));
-    here.ancestors().find(|folder| folder.join("examples").is_dir()).expect("the examples").to_owned()
+    here.ancestors()
+        .find(|folder| folder.join("examples/burnout-kiln.toml").is_file())
+        .expect("the examples")
+        .to_owned()
 }
 
 fn example(name: &str) -> String {
