@@ -194,6 +194,10 @@ impl Letter {
     /// ```
     #[inline]
     pub fn inverse(self, volts: f64) -> Inverse {
+        if volts == 0.0 && !matches!(self, Letter::B) {
+            // Newton would end at 1e-28 °C: as true, and ugly to read.
+            return Inverse::One(0.0);
+        }
         if let Some(range) = published_inverse::range_for(self, volts) {
             // The emf at 0 °C is exactly 0 V, so its sign tells the side: no step of Newton crosses the slope step there.
             let (low, high) = self.range();

@@ -214,6 +214,8 @@ fn beyond_the_ends_nothing_is_made_up() {
             assert!(matches!(letter.inverse(volts), Inverse::Outside(_)), "{letter} {volts}");
         }
         assert_eq!(letter.inverse(largest), Inverse::One(high));
+        assert_eq!(letter.emf(0.0), Ok(0.0));
+        assert!(letter == Letter::B || letter.inverse(0.0) == Inverse::One(0.0));
         // The sum of two emfs may round past the end: still the end.
         assert_eq!(letter.inverse(largest.next_up()), Inverse::One(high));
     }

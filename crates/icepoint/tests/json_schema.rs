@@ -1,0 +1,103 @@
+//! The JSON that the verbs print against the schemas in `docs/json/`, which other people's scripts are written from.
+
+#![allow(clippy::expect_used, clippy::unwrap_used, clippy::panic, missing_docs)] // a failed expectation is a failed test
+
+use std::process::Command;
+
+use serde_json::Value;
+
+fn schema(text: &str) -> jsonschema::Validator {
+    let schema: Value = serde_json::from_str(text).expect("the schema is JSON");
+    assert!(jsonschema::meta::is_valid(&schema), "the schema follows draft 2020-12");
+    jsonschema::validator_for(&schema).expect("the schema compiles")
+}
+
+fn printed(arguments: &[&str]) -> Vec<Value> {
+    let output =
+        Command::new(env!("CARGO_BIN_EXE_icepoint")).args(arguments).output().expect("the program runs");
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    let text = String::from_utf8(output.stdout).expect("UTF-8");
+    text.lines().map(|line| serde_json::from_str(line).expect("a JSON object a line")).collect()
+}
+
+fn assert_valid(validator: &jsonschema::Validator, value: &Value) {
+    let errors: Vec<String> = validator.iter_errors(value).map(|error| error.to_string()).collect();
+    assert!(errors.is_empty(), "{value}: {errors:?}");
+}
+
+#[test]
+fn emf_and_temperature() {
+    let emf = schema(include_str!("../../../docs/json/emf.json"));
+    let temperature = schema(include_str!("../../../docs/json/temperature.json"));
+    for letter in ["B", "E", "J", "K", "N", "R", "S", "T", "C", "A"] {
+        // 30 °C has no class 2 tolerance for B, C and A: null.
+        let points = printed(&["emf", letter, "30", "300", "--reference", "25", "--json"]);
+        assert_eq!(points.len(), 2);
+        points.iter().for_each(|point| assert_valid(&emf, point));
+        let points = printed(&["temperature", letter, "3 mV", "--json", "--tolerance", "IEC class 2"]);
+        assert_eq!(points.len(), 1);
+        points.iter().for_each(|point| assert_valid(&temperature, point));
+    }
+}
+
+#[test]
+fn table() {
+    let table = schema(include_str!("../../../docs/json/table.json"));
+    for arguments in [
+        &["table", "K", "--json"][..],
+        &["table", "K", "--to", "100", "--step", "50", "--reference", "22", "--json"],
+        &["table", "B", "--inverse", "--from", "-2 uV", "--to", "10 uV", "--step", "1 uV", "--json"],
+    ] {
+        let objects = printed(arguments);
+        assert_eq!(objects.len(), 1);
+        assert_valid(&table, &objects[0]);
+    }
+    let inverse = &printed(&[
+        "table",
+        "B",
+        "--inverse",
+        "--from",
+        "-2 uV",
+        "--to",
+        "-1 uV",
+        "--step",
+        "1 uV",
+        "--json",
+    ])[0];
+    assert!(inverse["points"][0]["temperature_celsius"].is_null(), "two temperatures: no number");
+}
+
+#[test]
+fn the_schemas_refuse_what_is_not_documented() {
+    // Otherwise a schema that accepts anything would pass all of the above.
+    let emf = schema(include_str!("../../../docs/json/emf.json"));
+    let good = printed(&["emf", "K", "650", "--json"]).remove(0);
+    let edited = |edit: fn(&mut serde_json::Map<String, Value>)| {
+        let mut value = good.clone();
+        edit(value.as_object_mut().expect("an object"));
+        value
+    };
+    for wrong in [
+        edited(|point| drop(point.remove("emf_volts"))),
+        edited(|point| drop(point.insert("emf_volts".into(), "27 mV".into()))),
+        edited(|point| drop(point.insert("emf_millivolts".into(), 27.0.into()))),
+        edited(|point| drop(point.insert("type".into(), "X".into()))),
+        edited(|point| drop(point.insert("tolerance_kelvin".into(), (-1.0).into()))),
+    ] {
+        assert!(!emf.is_valid(&wrong), "{wrong}");
+    }
+    let keys: Vec<&String> = good.as_object().expect("an object").keys().collect();
+    let mut expected = vec![
+        "type",
+        "temperature_celsius",
+        "reference_celsius",
+        "emf_volts",
+        "sensitivity_volts_per_kelvin",
+        "tolerance_kelvin",
+        "tolerance_class",
+    ];
+    expected.sort_unstable();
+    let mut keys: Vec<&str> = keys.into_iter().map(String::as_str).collect();
+    keys.sort_unstable();
+    assert_eq!(keys, expected);
+}
