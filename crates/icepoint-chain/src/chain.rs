@@ -243,8 +243,8 @@ pub enum ConverterKind {
     Voltmeter {
         /// One digit, V.
         resolution: f64,
-        /// Largest voltage of the range used, V.
-        range: f64,
+        /// Lowest and highest voltage of the range used, V; infinite allowed.
+        span: (f64, f64),
     },
 }
 
@@ -261,7 +261,7 @@ impl Converter {
     pub fn span(&self) -> (f64, f64) {
         match self.kind {
             ConverterKind::Adc { reference, .. } => (0.0, reference - self.step()),
-            ConverterKind::Voltmeter { range, .. } => (-range, range),
+            ConverterKind::Voltmeter { span, .. } => span,
         }
     }
 }

@@ -287,7 +287,7 @@ fn converter(file: &ChainFile) -> Converter {
         file::ConverterKind::Voltmeter(meter) => Converter {
             kind: ConverterKind::Voltmeter {
                 resolution: *meter.resolution,
-                range: c.span.as_ref().map_or(f64::INFINITY, |s| s.high),
+                span: c.span.as_ref().map_or((f64::NEG_INFINITY, f64::INFINITY), |s| (s.low, s.high)),
             },
             offset: *meter.range_error,
             gain_error: *meter.reading_error,

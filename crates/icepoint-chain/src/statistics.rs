@@ -5,14 +5,21 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 /// Coverage probability of every interval here.
 pub const COVERAGE: f64 = 0.95;
 
+/// From here on the Student factor is the normal one to 2e-5 of it.
+const AS_GOOD_AS_INFINITE: f64 = 1e5;
+
 /// Factor k that makes a combined standard uncertainty with `degrees_of_freedom` an interval of probability `p`
 /// (JCGM 100, G.3): the two-sided Student factor; normal for infinite degrees of freedom. Degrees below 1 count as 1.
 pub fn coverage_factor(p: f64, degrees_of_freedom: f64) -> f64 {
     let upper = 0.5 * (1.0 + p);
-    if degrees_of_freedom > 1e9 {
+    if degrees_of_freedom > AS_GOOD_AS_INFINITE {
         return normal_quantile(upper);
     }
-    StudentsT::new(0.0, 1.0, degrees_of_freedom.max(1.0)).map_or_else(|_| normal_quantile(upper), |t| t.inverse_cdf(upper))
+    match StudentsT::new(0.0, 1.0, degrees_of_freedom.max(1.0)) {
+        // By bisection: the library's own inverse does not end for some large degrees of freedom.
+        Ok(t) => bisect(0.0, 1e3, |x| t.cdf(x) - upper),
+        Err(_) => normal_quantile(upper),
+    }
 }
 
 /// Effective degrees of freedom of a sum of independent contributions (standard uncertainty, degrees of freedom):

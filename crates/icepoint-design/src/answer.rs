@@ -102,6 +102,14 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
     })
 }
 
+/// Values for every slot of the topology: the user's own, and for the open ones the best that the search finds.
+///
+/// # Errors
+/// As [`design`].
+pub fn values(resolved: &Resolved) -> Result<Values, ModelError> {
+    Ok(choose(resolved)?.0)
+}
+
 /// Values for every slot, the open ones searched, and how many sets were judged.
 fn choose(resolved: &Resolved) -> Result<(Values, usize), ModelError> {
     let start = start(resolved);

@@ -11,7 +11,9 @@ use crate::preferred::{between, nearest};
 /// Corner frequencies tried, per decade of frequency.
 const CORNERS_PER_DECADE: i32 = 6;
 /// Candidates whose step response is computed.
-const LOOKED_AT: usize = 24;
+const LOOKED_AT: usize = 36;
+/// Errors closer than this share are alike.
+const ALIKE: f64 = 0.002;
 /// Share of the time allowed that the low-pass may take: parts have tolerances.
 const TIME_SHARE: f64 = 0.85;
 
@@ -42,10 +44,25 @@ pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Values, Mode
     // Strongest filter that is quick enough first; if none is, the quickest first.
     let late = |c: &LowPass| if c.settles <= allowed { 0.0 } else { c.settles - allowed };
     candidates.sort_by(|a, b| late(a).total_cmp(&late(b)).then(a.leaves.total_cmp(&b.leaves)));
-    candidates.truncate(LOOKED_AT);
-    let judged: Vec<Assessment> =
-        candidates.into_par_iter().map(|c| judge(resolved, c.values)).collect::<Result<_, ModelError>>()?;
-    Ok(judged.into_iter().min_by(Assessment::order).map_or_else(|| start.clone(), |best| best.values))
+    // From the strongest in time to the weakest, evenly: which of them is best is the model's to say.
+    let in_time = candidates.iter().filter(|c| late(c) == 0.0).count().max(LOOKED_AT.min(candidates.len()));
+    candidates.truncate(in_time);
+    let every = in_time.div_ceil(LOOKED_AT).max(1);
+    let candidates: Vec<LowPass> = candidates.into_iter().step_by(every).collect();
+    let judged: Vec<(Assessment, f64)> =
+        candidates.into_par_iter().map(|c| Ok((judge(resolved, c.values)?, c.settles))).collect::<Result<_, ModelError>>()?;
+    Ok(quickest_of_the_good(judged).unwrap_or_else(|| start.clone()))
+}
+
+/// Among filters whose error can't be told apart, the quickest; it also has the smallest parts.
+fn quickest_of_the_good(judged: Vec<(Assessment, f64)>) -> Option<Values> {
+    let best = judged.iter().map(|(a, _)| a).min_by(|a, b| a.order(b))?;
+    let (shortfall, error) = (best.shortfall, best.error_95);
+    judged
+        .into_iter()
+        .filter(|(a, _)| a.shortfall <= shortfall && a.error_95 <= error * (1.0 + ALIKE))
+        .min_by(|(a, s), (b, t)| s.total_cmp(t).then_with(|| a.order(b)))
+        .map(|(a, _)| a.values)
 }
 
 /// Judges with the real dynamics. Swing is left out: gain and pedestal are chosen afterwards.

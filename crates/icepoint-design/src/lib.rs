@@ -19,5 +19,5 @@ mod preferred;
 mod single_amplifier;
 pub mod upgrades;
 
-pub use answer::{Bound, Design, Verdict, design};
+pub use answer::{Bound, Design, Verdict, design, values};
 pub use candidate::Assessment;

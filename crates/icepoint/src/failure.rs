@@ -14,6 +14,8 @@ use miette::{
 pub enum Failure {
     /// What the user gave can't be used: exit code 2.
     BadInput(Vec<Problem>),
+    /// The chain file is refused, with all that is wrong with it: exit code 2.
+    Refused(Box<icepoint_chain::file::Refused>),
     /// The machine failed: exit code 3.
     Machine {
         /// What was being done.
@@ -83,6 +85,19 @@ impl Diagnostic for Problem {
     }
 }
 
+impl From<icepoint_chain::file::Refused> for Failure {
+    fn from(refused: icepoint_chain::file::Refused) -> Failure {
+        Failure::Refused(Box::new(refused))
+    }
+}
+
+impl From<icepoint_chain::ModelError> for Failure {
+    fn from(error: icepoint_chain::ModelError) -> Failure {
+        let help = "the circuit's values and the amplifiers' figures in the chain file decide this";
+        Failure::bad_input("chain.no_prediction", error.to_string(), Some(help.into()))
+    }
+}
+
 impl Failure {
     /// One problem without a place in a text.
     pub fn bad_input(code: &'static str, message: String, help: Option<String>) -> Failure {
@@ -103,7 +118,7 @@ impl Failure {
         let _ = self.write(&mut err);
         ExitCode::from(match self {
             Failure::ReaderGone => 0,
-            Failure::BadInput(_) => 2,
+            Failure::BadInput(_) | Failure::Refused(_) => 2,
             Failure::Machine { .. } => 3,
         })
     }
@@ -113,6 +128,7 @@ impl Failure {
             Failure::ReaderGone => Ok(()),
             Failure::Machine { doing, error } => writeln!(err, "error: {doing}: {error}"),
             Failure::BadInput(problems) => say(err, problems),
+            Failure::Refused(refused) => write!(err, "{}", refused.drawn(colour())),
         }
     }
 }
@@ -137,11 +153,14 @@ pub fn say(err: &mut dyn Write, problems: &[Problem]) -> io::Result<()> {
     }
 }
 
-/// Colour on a terminal only, and not with `NO_COLOR`; the drawn frame stays, it is what shows the place.
-fn handler() -> GraphicalReportHandler {
+/// Colour on a terminal only, and not with `NO_COLOR`.
+pub fn colour() -> bool {
     use std::io::IsTerminal;
-    let plain =
-        std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty()) || !io::stderr().is_terminal();
-    let theme = if plain { GraphicalTheme::unicode_nocolor() } else { GraphicalTheme::unicode() };
+    std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty()) && io::stderr().is_terminal()
+}
+
+/// The drawn frame stays without colour: it is what shows the place.
+fn handler() -> GraphicalReportHandler {
+    let theme = if colour() { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
     GraphicalReportHandler::new_themed(theme).with_width(100).with_links(false)
 }

@@ -1,8 +1,12 @@
 //! The command line: verbs of the trade, each in its own file; no physics here.
 
+mod budget;
+mod chain_file;
+mod design;
 mod emf;
 mod failure;
 mod point;
+mod progress;
 mod table;
 mod values;
 
@@ -30,6 +34,10 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Verb {
+    /// Choose part values for a chain file and write the dossier of the board
+    Design(design::DesignArguments),
+    /// How far off the reading can be, and why
+    Budget(budget::BudgetArguments),
     /// Voltage of a thermocouple at given temperatures, with sensitivity and tolerance
     Emf(emf::EmfArguments),
     /// Temperature of a thermocouple from its voltage, with sensitivity and tolerance
@@ -57,6 +65,8 @@ enum Answer {
 
 fn run(verb: Verb, out: &mut dyn Write) -> Result<Answer, Failure> {
     match verb {
+        Verb::Design(arguments) => design::design(&arguments, out),
+        Verb::Budget(arguments) => budget::budget(&arguments, out),
         Verb::Emf(arguments) => emf::emf(&arguments, out),
         Verb::Temperature(arguments) => emf::temperature(&arguments, out),
         Verb::Table(arguments) => table::table(&arguments, out),

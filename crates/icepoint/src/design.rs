@@ -1,0 +1,226 @@
+//! The verb `design`: part values for a chain file, and the dossier of the board.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use icepoint_chain::file::{ChainFile, ChosenValue, write_atomically};
+use icepoint_chain::front_end::SlotKind;
+use icepoint_chain::quantity::{Toleranced, Unit, format};
+use icepoint_design::Design;
+use serde::Serialize;
+
+use crate::failure::Failure;
+use crate::{Answer, budget, chain_file, progress};
+
+/// Arguments of `design`.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:
+  icepoint design examples/burnout-kiln.toml
+  icepoint design examples/freezer.toml --out freezer-board
+  icepoint design examples/bench-voltmeter.toml --json | jq .values
+
+Writes NAME.html (the dossier), NAME-parts.csv and NAME.toml, the chain file with its open values filled in.
+Exit code 1: the need can't be met with these parts; the best board found is written all the same.")]
+pub struct DesignArguments {
+    /// The chain file
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Folder to write to; dossier/NAME if not given
+    #[arg(long, value_name = "FOLDER")]
+    out: Option<PathBuf>,
+    /// JSON: one object (docs/json.md)
+    #[arg(long)]
+    json: bool,
+}
+
+/// Designs the board, writes the dossier and prints the answer.
+pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer, Failure> {
+    let (file, resolved) = chain_file::read(&arguments.file)?;
+    let bar = progress::trials(resolved.chain.settings.trials);
+    let design = icepoint_design::design(resolved, &|done| bar.inc(u64::from(done)));
+    bar.finish_and_clear();
+    let design = design?;
+    let written = write(arguments, &file, &design)?;
+    if arguments.json {
+        serde_json::to_writer(&mut *out, &Printed::new(&design, &written)).map_err(std::io::Error::from)?;
+        writeln!(out)?;
+    } else {
+        print(&design, &written, out)?;
+    }
+    Ok(if design.verdict.met() { Answer::Yes } else { Answer::No })
+}
+
+/// Every value of the front end as the chain file takes it.
+fn chosen(design: &Design) -> Vec<ChosenValue> {
+    let front_end = &design.model.chain().front_end;
+    design
+        .resolved
+        .topology
+        .slots()
+        .iter()
+        .filter_map(|slot| {
+            Some(ChosenValue {
+                designator: slot.designator.to_owned(),
+                quantity: Toleranced::exact(front_end.value(slot.designator)?),
+                unit: unit(slot.kind),
+            })
+        })
+        .collect()
+}
+
+fn unit(kind: SlotKind) -> Unit {
+    match kind {
+        SlotKind::Resistor => Unit::Ohm,
+        SlotKind::Capacitor => Unit::Farad,
+    }
+}
+
+/// Writes all files, each whole or not at all.
+fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Result<Vec<PathBuf>, Failure> {
+    let stem = arguments.file.file_stem().map_or_else(|| "board".into(), |s| s.to_string_lossy().into_owned());
+    let folder = arguments.out.clone().unwrap_or_else(|| Path::new("dossier").join(&stem));
+    let filled = file.filled(&chosen(design)).map_err(|error| {
+        Failure::bad_input("file.not_filled", format!("the chain file can't be filled in: {error}"), None)
+    })?;
+    let dossier = icepoint_dossier::dossier(file, design)?;
+    let machine = |doing| move |error| Failure::Machine { doing, error };
+    std::fs::create_dir_all(&folder).map_err(machine("making the folder of the dossier"))?;
+    let mut written = Vec::new();
+    for (name, contents) in [
+        (format!("{stem}.html"), dossier.html.as_bytes()),
+        (format!("{stem}-parts.csv"), dossier.parts_csv.as_bytes()),
+        (format!("{stem}.toml"), filled.as_bytes()),
+    ] {
+        let path = folder.join(name);
+        write_atomically(&path, contents).map_err(machine("writing the dossier"))?;
+        written.push(path);
+    }
+    Ok(written)
+}
+
+fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<(), Failure> {
+    let chain = design.model.chain();
+    let verdict = &design.verdict;
+    writeln!(out, "{}: {}", chain.name, chain.front_end.title)?;
+    if verdict.met() {
+        writeln!(out, "Meets the need: ±{:.2} K at 95 %, ±{} K asked.\n", verdict.error_95, budget::trim(verdict.accuracy))?;
+    } else {
+        writeln!(out, "Does not meet the need:")?;
+        for miss in &verdict.misses {
+            writeln!(out, "  - {miss}")?;
+        }
+        writeln!(out, "This is the best that was found.\n")?;
+    }
+    budget::calibrations(verdict.accuracy, chain.need.calibration, &design.budget, out)?;
+    writeln!(out, "\nValues (o: chosen here):")?;
+    for slot in design.resolved.topology.slots() {
+        let Some(value) = chain.front_end.value(slot.designator) else { continue };
+        let open = if design.resolved.fixed.contains_key(slot.designator) { " " } else { "o" };
+        writeln!(out, "  {open} {:4} {:>10}  {}", slot.designator, format(value, unit(slot.kind), 4), slot.purpose)?;
+    }
+    writeln!(out, "\nLimits, by how much of each is used:")?;
+    for (i, bound) in design.bounds.iter().take(6).enumerate() {
+        let mark = if i == 0 { "  <- binds" } else { "" };
+        writeln!(out, "  {:>5.1} %  {}: {}{mark}", 100.0 * bound.used, bound.what, bound.detail)?;
+    }
+    if !design.upgrades.is_empty() {
+        writeln!(out, "\nWhat would help most, each alone:")?;
+        for upgrade in &design.upgrades {
+            writeln!(out, "  from {:.2} K to {:.2} K: {}", upgrade.from, upgrade.to, upgrade.what)?;
+        }
+    }
+    writeln!(out)?;
+    for path in written {
+        writeln!(out, "wrote {}", path.display())?;
+    }
+    writeln!(out, "\nA thermocouple can touch live parts; a measuring board is not a safety cut-out. See the cautions in the dossier.")?;
+    Ok(())
+}
+
+/// The JSON of a design; the keys stay stable (`docs/json.md`).
+#[derive(Serialize)]
+struct Printed<'a> {
+    name: &'a str,
+    topology: &'a str,
+    met: bool,
+    misses: &'a [String],
+    error_95_kelvin: f64,
+    accuracy_kelvin: f64,
+    values: Vec<PrintedValue>,
+    limits: Vec<PrintedLimit<'a>>,
+    upgrades: Vec<PrintedUpgrade<'a>>,
+    settling_seconds: Option<f64>,
+    mains_residual_kelvin: f64,
+    files: Vec<String>,
+    budget: budget::Printed<'a>,
+}
+
+#[derive(Serialize)]
+struct PrintedValue {
+    designator: &'static str,
+    value: f64,
+    unit: &'static str,
+    chosen: bool,
+    purpose: &'static str,
+}
+
+#[derive(Serialize)]
+struct PrintedLimit<'a> {
+    limit: &'a str,
+    used_share: f64,
+    detail: &'a str,
+}
+
+#[derive(Serialize)]
+struct PrintedUpgrade<'a> {
+    upgrade: &'a str,
+    from_kelvin: f64,
+    to_kelvin: f64,
+}
+
+impl<'a> Printed<'a> {
+    fn new(design: &'a Design, written: &[PathBuf]) -> Self {
+        let chain = design.model.chain();
+        Self {
+            name: &chain.name,
+            topology: &chain.front_end.id,
+            met: design.verdict.met(),
+            misses: &design.verdict.misses,
+            error_95_kelvin: design.verdict.error_95,
+            accuracy_kelvin: design.verdict.accuracy,
+            values: design
+                .resolved
+                .topology
+                .slots()
+                .iter()
+                .filter_map(|slot| {
+                    Some(PrintedValue {
+                        designator: slot.designator,
+                        value: chain.front_end.value(slot.designator)?,
+                        unit: match slot.kind {
+                            SlotKind::Resistor => "ohm",
+                            SlotKind::Capacitor => "farad",
+                        },
+                        chosen: !design.resolved.fixed.contains_key(slot.designator),
+                        purpose: slot.purpose,
+                    })
+                })
+                .collect(),
+            limits: design
+                .bounds
+                .iter()
+                .map(|b| PrintedLimit { limit: &b.what, used_share: b.used, detail: &b.detail })
+                .collect(),
+            upgrades: design
+                .upgrades
+                .iter()
+                .map(|u| PrintedUpgrade { upgrade: &u.what, from_kelvin: u.from, to_kelvin: u.to })
+                .collect(),
+            settling_seconds: design.settling.total(),
+            mains_residual_kelvin: design.mains_kelvin,
+            files: written.iter().map(|p| p.display().to_string()).collect(),
+            budget: budget::Printed::new(chain, &design.budget),
+        }
+    }
+}
