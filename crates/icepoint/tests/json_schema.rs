@@ -67,6 +67,34 @@ fn table() {
     assert!(inverse["points"][0]["temperature_celsius"].is_null(), "two temperatures: no number");
 }
 
+/// A chain file of the examples with few trials, in a folder of its own.
+fn quick(name: &str, folder: &std::path::Path) -> String {
+    let text = std::fs::read_to_string(format!("{}/../../examples/{name}", env!("CARGO_MANIFEST_DIR")));
+    let path = folder.join(name);
+    std::fs::write(&path, text.expect("the example").replace("trials = 100000", "trials = 2000")).expect("written");
+    path.to_str().expect("UTF-8").to_owned()
+}
+
+#[test]
+fn budget_and_design() {
+    let budget = schema(include_str!("../../../docs/json/budget.json"));
+    let design = schema(include_str!("../../../docs/json/design.json"));
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = quick("burnout-kiln.toml", folder.path());
+    let value = printed(&["budget", &file, "--trials", "2000", "--json"]).remove(0);
+    assert_valid(&budget, &value);
+    assert_eq!(value["grid"].as_array().map(Vec::len), Some(55));
+    let out = folder.path().join("out");
+    let value = printed(&["design", &file, "--out", out.to_str().expect("UTF-8"), "--json"]).remove(0);
+    assert_valid(&design, &value);
+    for name in value["files"].as_array().expect("files") {
+        assert!(std::path::Path::new(name.as_str().expect("a name")).is_file(), "{name}");
+    }
+    let mut wrong = value.clone();
+    wrong["budget"]["grid"][0]["hot_celsius"] = "20 °C".into();
+    assert!(!design.is_valid(&wrong));
+}
+
 #[test]
 fn the_schemas_refuse_what_is_not_documented() {
     // Otherwise a schema that accepts anything would pass all of the above.
