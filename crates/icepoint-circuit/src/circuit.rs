@@ -261,14 +261,26 @@ impl Circuit {
         }
     }
 
+    /// Refuses NaN, which no search would come back from.
+    pub(crate) fn demand_numbers(&self, values: &[f64]) -> Result<(), CircuitError> {
+        match values.iter().position(|v| v.is_nan()) {
+            None => Ok(()),
+            Some(at) => Err(self.bad_value(values, at, "a number")),
+        }
+    }
+
     pub(crate) fn bad_denominator(&self, values: &[f64]) -> CircuitError {
         let at = self.dc.insane(values).unwrap_or(0) as usize;
+        self.bad_value(values, at, "a number above 0")
+    }
+
+    fn bad_value(&self, values: &[f64], at: usize, expected: &'static str) -> CircuitError {
         let (id, parameter) = self.parameters[at];
         CircuitError::BadValue {
             element: self.net.element_name(id).to_owned(),
-            what: format!("{parameter:?}"),
+            what: format!("the {}", parameter.name()),
             value: values[at],
-            expected: "a number above 0",
+            expected,
         }
     }
 

@@ -5,7 +5,7 @@ use core::fmt;
 /// One step of the search for the operating point, as it ended.
 #[derive(Clone, Debug, PartialEq)]
 pub struct NewtonStep {
-    /// Number of the step, from 1.
+    /// Number of the step, from 1, all attempts together.
     pub iteration: usize,
     /// The node (or inner point of an element) that moved most.
     pub node: String,
@@ -94,7 +94,7 @@ pub enum CircuitError {
     NoConvergence {
         /// The node that swings most in the last steps.
         node: String,
-        /// The last steps of the last attempt.
+        /// The last steps.
         steps: Vec<NewtonStep>,
     },
 }
@@ -146,7 +146,7 @@ impl fmt::Display for CircuitError {
             CircuitError::SourceLoop { elements } => match elements.as_slice() {
                 [one] => write!(
                     f,
-                    "{one} has its output dictated by itself alone: both ends are on one node; move one end"
+                    "{one} has both ends on one node, where its voltage can be nothing but 0 V: move one end"
                 ),
                 _ => write!(
                     f,

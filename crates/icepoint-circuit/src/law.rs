@@ -82,6 +82,9 @@ impl TemperatureLaw {
 mod tests {
     use super::TemperatureLaw as Law;
 
+    /// exp(3950·(1/273.15 − 1/298.15)) by Python's decimal module.
+    const BETA_3950_AT_0: f64 = 3.3620603721435745;
+
     #[test]
     fn factors_by_hand() {
         assert_eq!(Law::Constant.factor(99.0), 1.0);
@@ -89,9 +92,8 @@ mod tests {
         assert!((linear.factor(65.0) - 1.001).abs() < 1e-15);
         let quadratic = Law::Quadratic { per_kelvin: 1e-3, per_kelvin_squared: -1e-6, nominal_celsius: 0.0 };
         assert!((quadratic.factor(100.0) - 1.09).abs() < 1e-15);
-        // 10 kΩ, β 3950 K at 25 °C: 33.6 kΩ at 0 °C (exp(3950·(1/273.15 − 1/298.15)) = 3.3604 by pocket calculator).
         let thermistor = Law::Beta { beta: 3950.0, nominal_celsius: 25.0 };
-        assert!((thermistor.factor(0.0) - 3.360).abs() < 1e-3);
+        assert!((thermistor.factor(0.0) - BETA_3950_AT_0).abs() < 1e-12);
         assert!(thermistor.factor(-300.0).is_nan());
     }
 

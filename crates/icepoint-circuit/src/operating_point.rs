@@ -99,7 +99,9 @@ impl Circuit {
     pub fn operating_point(&self, values: &[f64]) -> Result<OperatingPoint, CircuitError> {
         let mut search = Search::new(self, values)?;
         let mut last = search.attempt(0.0, 1.0);
-        if matches!(last, Attempt::Lost) {
+        // A linear circuit is as singular at the second try.
+        let helpful = !self.is_linear() || !search.trail.is_empty();
+        if helpful && !matches!(last, Attempt::Found) {
             search.restart();
             for bridge in BRIDGES {
                 last = search.attempt(bridge, 1.0);
@@ -108,7 +110,7 @@ impl Circuit {
                 }
             }
         }
-        if matches!(last, Attempt::Lost) {
+        if helpful && !matches!(last, Attempt::Found) {
             search.restart();
             for share in 1..=SHARES {
                 last = search.attempt(0.0, share as f64 / SHARES as f64);
@@ -119,8 +121,9 @@ impl Circuit {
         }
         match last {
             Attempt::Found => Ok(search.found()),
-            Attempt::Singular(at) => Err(self.singular(at)),
-            Attempt::Lost => {
+            Attempt::Singular(at) if search.trail.is_empty() => Err(self.singular(at)),
+            // A matrix that became singular on the way is a search that ran away.
+            Attempt::Lost | Attempt::Singular(_) => {
                 let swings = search.trail.iter().max_by(|a, b| a.change.abs().total_cmp(&b.change.abs()));
                 Err(CircuitError::NoConvergence {
                     node: swings.map_or_else(String::new, |s| s.node.clone()),
@@ -134,6 +137,7 @@ impl Circuit {
 impl<'a> Search<'a> {
     fn new(circuit: &'a Circuit, values: &'a [f64]) -> Result<Self, CircuitError> {
         circuit.demand_length(values)?;
+        circuit.demand_numbers(values)?;
         let mut base = vec![0.0; circuit.dc.plan.slots() + 1];
         if !circuit.dc.assemble(values, &mut base) {
             return Err(circuit.bad_denominator(values));
@@ -172,7 +176,6 @@ impl<'a> Search<'a> {
 
     fn attempt(&mut self, bridge: f64, share: f64) -> Attempt {
         let dc = &self.circuit.dc;
-        self.trail.clear();
         let mut next = vec![0.0; self.x.len()];
         for iteration in 1..=MOST_STEPS {
             self.steps += 1;
@@ -203,7 +206,7 @@ impl<'a> Search<'a> {
             if next.iter().any(|v| !v.is_finite()) {
                 return Attempt::Lost;
             }
-            let moved = self.move_to(&next, iteration);
+            let moved = self.move_to(&next);
             let revised = self.revise(iteration);
             if !moved && !revised {
                 return Attempt::Found;
@@ -213,7 +216,7 @@ impl<'a> Search<'a> {
     }
 
     /// Takes the step, junctions limited; `true` if anything moved.
-    fn move_to(&mut self, next: &[f64], iteration: usize) -> bool {
+    fn move_to(&mut self, next: &[f64]) -> bool {
         let mut moved = false;
         let mut most: Option<(f64, usize)> = None;
         for (at, (old, new)) in self.x.iter_mut().zip(next).enumerate() {
@@ -238,7 +241,7 @@ impl<'a> Search<'a> {
             }
             let name = self.circuit.position_name(at);
             let node = name.strip_prefix("node ").map_or(name.clone(), str::to_owned);
-            self.trail.push(NewtonStep { iteration, node, volts: self.x[at], change });
+            self.trail.push(NewtonStep { iteration: self.steps, node, volts: self.x[at], change });
         }
         moved
     }

@@ -77,6 +77,48 @@ pub enum Parameter {
     TemperatureExponent,
 }
 
+impl Parameter {
+    /// What the figure is called, with its unit: for messages and tables.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Parameter::Ohms => "resistance (Ω)",
+            Parameter::Farads => "capacitance (F)",
+            Parameter::Volts => "voltage (V)",
+            Parameter::Amperes => "current (A)",
+            Parameter::Gain => "gain",
+            Parameter::Siemens => "transconductance (A/V)",
+            Parameter::InverseGain => "reciprocal of the open-loop gain",
+            Parameter::Bandwidth => "bandwidth (Hz)",
+            Parameter::Offset => "offset (V)",
+            Parameter::BiasPlus => "bias current of the non-inverting input (A)",
+            Parameter::BiasMinus => "bias current of the inverting input (A)",
+            Parameter::InverseCmrr => "reciprocal of the common-mode rejection",
+            Parameter::NominalCommonMode => "nominal common-mode voltage (V)",
+            Parameter::InversePsrr => "reciprocal of the supply rejection",
+            Parameter::NominalSupply => "nominal supply (V)",
+            Parameter::OutputLow => "output margin to the negative rail (V)",
+            Parameter::OutputHigh => "output margin to the positive rail (V)",
+            Parameter::InputLow => "input margin to the negative rail (V)",
+            Parameter::InputHigh => "input margin to the positive rail (V)",
+            Parameter::NoiseVoltage => "voltage noise (V/√Hz)",
+            Parameter::NoiseVoltageCorner => "corner of the voltage noise (Hz)",
+            Parameter::NoiseCurrent => "current noise (A/√Hz)",
+            Parameter::NoiseCurrentCorner => "corner of the current noise (Hz)",
+            Parameter::OutputResistance => "output resistance (Ω)",
+            Parameter::DifferentialResistance => "differential input resistance (Ω)",
+            Parameter::CommonResistance => "common input resistance (Ω)",
+            Parameter::ReferenceResistance => "resistance of the reference pin (Ω)",
+            Parameter::SaturationCurrent => "saturation current (A)",
+            Parameter::Ideality => "ideality factor",
+            Parameter::SeriesResistance => "series resistance (Ω)",
+            Parameter::Kelvin => "temperature (K)",
+            Parameter::Bandgap => "band gap (eV)",
+            Parameter::TemperatureExponent => "exponent of temperature",
+        }
+    }
+}
+
 /// Place of a parameter in the vector of values of one [`Circuit`](crate::Circuit).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct ParameterId(pub(crate) u32);

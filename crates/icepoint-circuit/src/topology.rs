@@ -1,8 +1,9 @@
 //! Checks that need no numbers beyond sanity: names, figures, floating nodes, loops of sources.
 
-use crate::element::{Element, InAmpFigures, NoiseFigures, OpAmpFigures};
+use crate::element::{Element, NoiseFigures};
 use crate::error::CircuitError;
 use crate::netlist::{ElementId, Netlist, Node};
+use crate::parameter::Parameter;
 use crate::stamps::dictates;
 use std::collections::BTreeSet;
 
@@ -213,12 +214,25 @@ fn figures(name: &str, element: &Element) -> Result<(), CircuitError> {
             expected: range.words(),
         })
     };
-    let noise = |n: &NoiseFigures| {
-        demand("the voltage noise (V/√Hz)", n.white, Range::NotNegative)?;
-        demand("the corner of the voltage noise (Hz)", n.corner_hz, Range::NotNegative)?;
-        demand("the current noise (A/√Hz)", n.current, Range::NotNegative)?;
-        demand("the corner of the current noise (Hz)", n.current_corner_hz, Range::NotNegative)
-    };
+    // What both kinds of amplifier have: bandwidth and rejections, errors, margins, noise.
+    let amplifier =
+        |[bandwidth, cmrr, psrr]: [f64; 3], errors: [f64; 5], margins: [f64; 4], n: NoiseFigures| {
+            demand("the bandwidth (Hz)", bandwidth, Range::PositiveOrInfinite)?;
+            demand("the common-mode rejection (V/V)", cmrr, Range::NotZero)?;
+            demand("the supply rejection (V/V)", psrr, Range::NotZero)?;
+            use Parameter as P;
+            let named = [P::Offset, P::BiasPlus, P::BiasMinus, P::NominalCommonMode, P::NominalSupply];
+            let rails = [P::OutputLow, P::OutputHigh, P::InputLow, P::InputHigh];
+            for (what, value) in named.into_iter().zip(errors).chain(rails.into_iter().zip(margins)) {
+                demand(&format!("the {}", what.name()), value, Range::Finite)?;
+            }
+            let noise = [P::NoiseVoltage, P::NoiseVoltageCorner, P::NoiseCurrent, P::NoiseCurrentCorner];
+            for (what, value) in noise.into_iter().zip([n.white, n.corner_hz, n.current, n.current_corner_hz])
+            {
+                demand(&format!("the {}", what.name()), value, Range::NotNegative)?;
+            }
+            Ok(())
+        };
     match element {
         Element::Resistor { ohms, .. } => {
             let range = Range::Positive;
@@ -244,95 +258,31 @@ fn figures(name: &str, element: &Element) -> Result<(), CircuitError> {
         Element::Vcvs { gain, .. } | Element::Cccs { gain, .. } => demand("the gain", *gain, Range::Finite),
         Element::Vccs { siemens, .. } => demand("the transconductance (A/V)", *siemens, Range::Finite),
         Element::Ccvs { ohms, .. } => demand("the transresistance (V/A)", *ohms, Range::Finite),
-        Element::OpAmp { figures, .. } => {
-            let OpAmpFigures {
-                gain,
-                bandwidth_hz,
-                offset,
-                bias_plus,
-                bias_minus,
-                cmrr,
-                nominal_common_mode,
-                psrr,
-                nominal_supply,
-                output_low,
-                output_high,
-                input_low,
-                input_high,
-                noise: n,
-                output_resistance,
-            } = figures;
-            demand("the open-loop gain (V/V)", *gain, Range::PositiveOrInfinite)?;
-            demand("the bandwidth (Hz)", *bandwidth_hz, Range::PositiveOrInfinite)?;
-            demand("the output resistance (Ω)", *output_resistance, Range::NotNegative)?;
-            for (what, value) in [("common-mode", cmrr), ("supply", psrr)] {
-                demand(&format!("the {what} rejection (V/V)"), *value, Range::NotZero)?;
-            }
-            for (what, value) in [
-                ("the offset (V)", offset),
-                ("the bias current of the non-inverting input (A)", bias_plus),
-                ("the bias current of the inverting input (A)", bias_minus),
-                ("the nominal common-mode voltage (V)", nominal_common_mode),
-                ("the nominal supply (V)", nominal_supply),
-                ("the output margin to the negative rail (V)", output_low),
-                ("the output margin to the positive rail (V)", output_high),
-                ("the input margin to the negative rail (V)", input_low),
-                ("the input margin to the positive rail (V)", input_high),
-            ] {
-                demand(what, *value, Range::Finite)?;
-            }
-            noise(n)
+        Element::OpAmp { figures: f, .. } => {
+            demand("the open-loop gain (V/V)", f.gain, Range::PositiveOrInfinite)?;
+            demand("the output resistance (Ω)", f.output_resistance, Range::NotNegative)?;
+            amplifier(
+                [f.bandwidth_hz, f.cmrr, f.psrr],
+                [f.offset, f.bias_plus, f.bias_minus, f.nominal_common_mode, f.nominal_supply],
+                [f.output_low, f.output_high, f.input_low, f.input_high],
+                f.noise,
+            )
         }
-        Element::InAmp { figures, .. } => {
-            let InAmpFigures {
-                gain,
-                bandwidth_hz,
-                offset,
-                bias_plus,
-                bias_minus,
-                differential_resistance,
-                common_resistance,
-                cmrr,
-                nominal_common_mode,
-                psrr,
-                nominal_supply,
-                output_low,
-                output_high,
-                input_low,
-                input_high,
-                noise: n,
-                reference_resistance,
-            } = figures;
-            demand("the gain (V/V)", *gain, Range::Positive)?;
-            demand("the bandwidth (Hz)", *bandwidth_hz, Range::PositiveOrInfinite)?;
-            demand(
-                "the differential input resistance (Ω)",
-                *differential_resistance,
-                Range::PositiveOrInfinite,
-            )?;
-            demand("the common input resistance (Ω)", *common_resistance, Range::PositiveOrInfinite)?;
-            demand(
-                "the resistance of the reference pin (Ω)",
-                *reference_resistance,
-                Range::PositiveOrInfinite,
-            )?;
-            for (what, value) in [("common-mode", cmrr), ("supply", psrr)] {
-                demand(&format!("the {what} rejection (V/V)"), *value, Range::NotZero)?;
-            }
+        Element::InAmp { figures: f, .. } => {
+            demand("the gain (V/V)", f.gain, Range::Positive)?;
             for (what, value) in [
-                ("the offset (V)", offset),
-                ("the bias current of the non-inverting input (A)", bias_plus),
-                ("the bias current of the inverting input (A)", bias_minus),
-                ("the nominal common-mode voltage (V)", nominal_common_mode),
-                ("the nominal supply (V)", nominal_supply),
-                ("the output margin to the negative rail (V)", output_low),
-                ("the output margin to the positive rail (V)", output_high),
-                ("the input margin to the negative rail (V)", input_low),
-                ("the input margin to the positive rail (V)", input_high),
+                ("the differential input resistance (Ω)", f.differential_resistance),
+                ("the common input resistance (Ω)", f.common_resistance),
+                ("the resistance of the reference pin (Ω)", f.reference_resistance),
             ] {
-                demand(what, *value, Range::Finite)?;
+                demand(what, value, Range::PositiveOrInfinite)?;
             }
-            noise(n)
+            amplifier(
+                [f.bandwidth_hz, f.cmrr, f.psrr],
+                [f.offset, f.bias_plus, f.bias_minus, f.nominal_common_mode, f.nominal_supply],
+                [f.output_low, f.output_high, f.input_low, f.input_high],
+                f.noise,
+            )
         }
         Element::Diode { figures: f, .. } => {
             demand("the saturation current (A)", f.saturation_current, Range::Positive)?;

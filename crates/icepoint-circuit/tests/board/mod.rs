@@ -7,7 +7,7 @@ use icepoint_circuit::{
 };
 
 /// A netlist under the pencil.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub struct Board(pub Netlist);
 
 impl Board {

@@ -2,6 +2,8 @@
 
 // Tests may stop at once, and compare against the standard library's functions.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::disallowed_methods)]
+// Printed figures stand as printed.
+#![allow(clippy::approx_constant)]
 
 #[path = "../board/mod.rs"]
 mod board;
