@@ -405,7 +405,7 @@ fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
                 tolerance,
                 drift: *adc.reference_drift,
                 supply_regulation: *adc.reference_supply_regulation,
-                load_regulation: 0.0,
+                load_regulation: *adc.reference_load_regulation,
             })
         }
         file::ConverterKind::Voltmeter(_) => None,

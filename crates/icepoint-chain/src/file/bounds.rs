@@ -131,6 +131,8 @@ bounds! {
     REFERENCE: Volt, 0.1 from_to 20.0, "reference voltage";
     /// Change of the reference with its supply.
     REGULATION: VoltPerVolt, 0.0 from_to 0.1, "regulation";
+    /// Change of the reference with its load: its output resistance.
+    LOAD_REGULATION: Ohm, 0.0 from_to 1e3, "load regulation";
     /// An error of a converter.
     CONVERTER_ERROR: Volt, 0.0 from_to 10.0, "error of the converter";
     /// What a converter can read.

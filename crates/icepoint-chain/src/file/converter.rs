@@ -36,8 +36,8 @@ pub struct Adc {
     pub reference_drift: Given<f64>,
     /// Change of the reference with the supply, V/V.
     pub reference_supply_regulation: Given<f64>,
-    /// Whether the sensor is fed from the same reference, which then cancels.
-    pub ratiometric: Given<bool>,
+    /// Change of the reference with its load, V/A.
+    pub reference_load_regulation: Given<f64>,
     /// One least significant bit, V.
     pub lsb: f64,
     /// Offset, ± V.
@@ -143,7 +143,7 @@ impl Adc {
         let reference = r.toleranced("reference");
         let reference_drift = r.quantity("reference_drift");
         let reference_supply_regulation = r.quantity("reference_supply_regulation");
-        let ratiometric = r.boolean("ratiometric");
+        let reference_load_regulation = r.quantity("reference_load_regulation");
         let width = match (span, &reference) {
             (Some(span), _) => span.width(),
             (None, Some(reference)) => reference.value.value,
@@ -168,7 +168,7 @@ impl Adc {
             reference: reference?,
             reference_drift: reference_drift?,
             reference_supply_regulation: reference_supply_regulation?,
-            ratiometric: ratiometric?,
+            reference_load_regulation: reference_load_regulation?,
             lsb,
             offset: offset?,
             gain_error: gain_error?,

@@ -54,7 +54,7 @@ pub const DEFAULTS: &[Default] = &[
     default("amplifier.*.gain_nonlinearity", "\"20 ppm\"", "an instrumentation amplifier at a gain of about 100", PRACTICE),
     default("converter.reference_drift", "\"50 ppm/K\"", "a reference without a stated drift is seldom better", PRACTICE),
     default("converter.reference_supply_regulation", "\"100 µV/V\"", "a band-gap reference", PRACTICE),
-    default("converter.ratiometric", "false", "a thermocouple makes its own voltage, so the reference does not cancel", "physics of the thermocouple"),
+    default("converter.reference_load_regulation", "\"0.1 Ω\"", "100 µV/mA, a band-gap reference", PRACTICE),
     default("converter.offset", "\"2 LSB\"", "a converter inside a microcontroller; only for 16 bits or fewer", PRACTICE),
     default("converter.gain_error", "\"0.1 %\"", "a converter inside a microcontroller; only for 16 bits or fewer", PRACTICE),
     default("converter.integral_nonlinearity", "\"2 LSB\"", "a converter inside a microcontroller; only for 16 bits or fewer", PRACTICE),

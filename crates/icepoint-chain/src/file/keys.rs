@@ -82,8 +82,6 @@ pub enum Kind {
     Integer,
     /// A plain number.
     Number,
-    /// true or false.
-    Boolean,
 }
 
 impl Kind {
@@ -107,7 +105,6 @@ impl Kind {
             Self::Part => "the value of a part, or \"open\"".into(),
             Self::Integer => "a whole number".into(),
             Self::Number => "a number".into(),
-            Self::Boolean => "true or false".into(),
         }
     }
 }
@@ -222,7 +219,7 @@ impl Key {
 }
 
 use Kind::{
-    Boolean, Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance,
+    Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance,
     Quantity, Text, Toleranced, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
@@ -384,8 +381,8 @@ pub const SECTIONS: &[Section] = &[
             .within(bounds::TEMPCO).when("kind = \"adc\""),
         key("reference_supply_regulation", Limit(Unit::VoltPerVolt), Default, "\"100 µV/V\"",
             "change of the reference with the supply").within(bounds::REGULATION).when("kind = \"adc\""),
-        key("ratiometric", Boolean, Default, "false", "whether the sensor is fed from the same reference, which then cancels")
-            .when("kind = \"adc\""),
+        key("reference_load_regulation", Limit(Unit::Ohm), Default, "\"0.1 Ω\"",
+            "change of the reference with its load: volts per ampere").within(bounds::LOAD_REGULATION).when("kind = \"adc\""),
         key("offset", VoltOrLsb, Default, "\"2 LSB\"", "offset error").within(bounds::CONVERTER_ERROR).when("kind = \"adc\""),
         key("gain_error", Limit(Unit::Ratio), Default, "\"0.1 %\"", "gain error, without that of the reference")
             .within(bounds::GAIN_ERROR).when("kind = \"adc\""),

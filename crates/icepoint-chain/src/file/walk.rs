@@ -218,17 +218,6 @@ impl<'w, 't> Reader<'w, 't> {
         self.get(name, |walk, key, name, value, _| walk.number(key, name, value))
     }
 
-    /// true or false.
-    pub fn boolean(&mut self, name: &str) -> Option<Given<bool>> {
-        self.get(name, |walk, key, name, value, _| match value.get_ref() {
-            DeValue::Boolean(value) => Some(*value),
-            other => {
-                walk.wrong_type(key, name, other, value.span().into(), "without quotes: true or false");
-                None
-            }
-        })
-    }
-
     /// Words, at least one letter.
     pub fn text(&mut self, name: &str) -> Option<Given<String>> {
         self.get(name, |walk, key, name, value, _| {
