@@ -32,7 +32,9 @@ pub fn magnitude(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
         DigitalFilter::FirstOrder { time_constant, rate } => {
             let a = smoothing(time_constant, rate);
             let b = 1.0 - a;
-            a / (1.0 - 2.0 * b * libm::cos(2.0 * PI * hertz / rate) + b * b).sqrt()
+            let half = libm::sin(PI * hertz / rate);
+            // (1 − b)² + 4b·sin²(ω/2): the same as 1 − 2b·cos ω + b², without its cancellation.
+            a / (a * a + 4.0 * b * half * half).sqrt()
         }
     }
 }
