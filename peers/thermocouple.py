@@ -88,12 +88,13 @@ def emf_and_slope(letter, celsius):
     segments = SEGMENTS[letter]
     low, high = segments[0][0], segments[-1][1]
     inside = np.clip(t, low, high)
-    e, d = _segment(letter, inside, 0)
-    for index in range(1, len(segments)):
-        start = segments[index][0]
-        if np.any(inside > start):
-            e2, d2 = _segment(letter, inside, index)
-            e, d = np.where(inside > start, e2, e), np.where(inside > start, d2, d)
+    coldest, hottest = inside.min(), inside.max()
+    e = d = None
+    for index, (start, end, _, _) in enumerate(segments):
+        if end < coldest or start > hottest:
+            continue  # nothing lies in it
+        e2, d2 = _segment(letter, inside, index)
+        e, d = (e2, d2) if e is None else (np.where(inside > start, e2, e), np.where(inside > start, d2, d))
     return e + d * (t - inside), d
 
 
@@ -112,20 +113,21 @@ def temperature_brentq(letter, volts, low, high):
     return brentq(lambda t: float(emf(letter, t)) - volts, low, high, xtol=1e-11, rtol=8.9e-16)
 
 
-def inverse_start(letter, low, high, count=200):
-    """A coarse table (V, °C) from which Newton starts."""
+def inverse_start(letter, low, high, count=4096):
+    """A table (V, °C) from which Newton starts."""
     t = np.linspace(low, high, count)
     return emf(letter, t), t
 
 
 def temperature(letter, volts, table):
-    """°C for voltages of any shape: Newton on the reference function from a coarse table; stops below 1e-10 K."""
+    """°C for voltages of any shape: Newton on the reference function from a table. It converges quadratically (the
+    slope changes by less than 1 % a kelvin where it is used), so after a step of 1e-5 K some 1e-12 K are left."""
     volts = np.asarray(volts, dtype=float)
     t = np.interp(volts, *table)
     for _ in range(20):
         e, d = emf_and_slope(letter, t)
         change = (volts - e) / d
         t = t + change
-        if np.max(np.abs(change)) < 1e-10:
+        if max(change.max(), -change.min()) < 1e-5:
             return t
     raise ArithmeticError("the inverse did not converge: is the range rising everywhere?")
