@@ -29,6 +29,7 @@ pub mod file;
 pub mod front_end;
 pub mod headroom;
 pub mod imperfection;
+pub mod mains_lines;
 pub mod model;
 pub mod quantity;
 mod reading_rule;

@@ -328,6 +328,7 @@ fn words() -> Markup {
             formula: "G = 1 + R3 ∕ R4".to_owned(),
             inputs: "= 1 + 332 kΩ ∕ 1.33 kΩ".to_owned(),
             result: "250.6".to_owned(),
+            approximate: false,
             source: "ideal non-inverting amplifier; the model uses the finite gain too".to_owned(),
         },
         Working {
@@ -335,6 +336,7 @@ fn words() -> Markup {
             formula: "s = 10 mV/K · R6 ∕ (R5 + R6)".to_owned(),
             inputs: "= 10 mV/K · 412 Ω ∕ (102 kΩ + 412 Ω)".to_owned(),
             result: "40.2 µV/K".to_owned(),
+            approximate: true,
             source: "slope of type K at 25 °C is 40.5 µV/K (IEC 60584-1)".to_owned(),
         },
     ];

@@ -15,6 +15,7 @@
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
 //! | part values by designator | a schematic | [`schematic::single_amplifier`], [`schematic::instrumentation`] |
 //! | pictures, tables, sentences | one HTML page | [`page::document`] |
+//! | a chain file and its designed board | the whole dossier | [`dossier::dossier`] |
 //!
 //! **Conventions.** Temperatures in °C, differences in K, voltages in V, frequencies in Hz, times in s; shares are
 //! 0…1. One colour means one thing on every picture ([`theme::Ink`]), in light, dark and on paper. Every picture
@@ -28,6 +29,7 @@
 pub mod axis;
 pub mod contributions;
 pub mod distribution;
+pub mod dossier;
 pub mod error_band;
 pub mod error_map;
 pub mod lettering;
@@ -41,3 +43,5 @@ pub mod settling;
 pub mod svg;
 pub mod theme;
 pub mod yield_bars;
+
+pub use dossier::{Dossier, dossier};

@@ -231,6 +231,8 @@ pub struct Working {
     pub inputs: String,
     /// The result with its unit.
     pub result: String,
+    /// The formula is a first approximation: the result stands after ≈ and not after =.
+    pub approximate: bool,
     /// Where formula and inputs come from.
     pub source: String,
 }
@@ -246,7 +248,7 @@ pub fn workings(items: &[Working]) -> Markup {
                     p.formula {
                         span { (item.formula) } " "
                         @if !item.inputs.is_empty() { span { (item.inputs) } " " }
-                        span.result { "= " (item.result) }
+                        span.result { (if item.approximate { "≈ " } else { "= " }) (item.result) }
                     }
                     @if !item.source.is_empty() { p.source { (item.source) } }
                 }

@@ -90,6 +90,8 @@ inks! {
     Noise = "noise", "#6a7178", "#b4bac0";
     /// Family: mains, and the mains line.
     Mains = "mains", "#7d5634", "#cfa682";
+    /// Family: calibration.
+    Calibration = "calibration", "#a2466a", "#e79ab8";
     /// Map: error far below the accuracy asked.
     Heat0 = "heat-0", "#8dbfcf", "#1f6478";
     /// Map: well below.
@@ -135,6 +137,8 @@ pub enum Family {
     Noise,
     /// Pick-up after every filter.
     Mains,
+    /// What a calibration brings in of its own.
+    Calibration,
     /// Sum of what is too small to show alone.
     Rest,
 }
@@ -154,6 +158,7 @@ impl Family {
             Family::ReadingRule => Ink::ReadingRule,
             Family::Noise => Ink::Noise,
             Family::Mains => Ink::Mains,
+            Family::Calibration => Ink::Calibration,
             Family::Rest => Ink::Rule,
         }
     }
@@ -172,6 +177,7 @@ impl Family {
             Family::ReadingRule => "reading rule",
             Family::Noise => "noise",
             Family::Mains => "mains",
+            Family::Calibration => "calibration",
             Family::Rest => "others",
         }
     }
@@ -247,7 +253,7 @@ mod tests {
             }
             for ink in [Rule, Probe, Lead, ReferenceJunction, Resistors, Amplifier, ReferenceVoltage]
                 .into_iter()
-                .chain([Converter, ReadingRule, Noise])
+                .chain([Converter, ReadingRule, Noise, Calibration])
             {
                 let ratio = contrast(pick(ink), pick(Paper));
                 assert!(ratio >= 3.0, "{ink:?} on paper: {ratio:.2}");

@@ -1,0 +1,63 @@
+//! What the lines of the mains leave in the reading, one by one, in kelvin.
+//!
+//! The budget counts the fundamental, as the user states it ([`crate::imperfection`]). A picture of the filter wants the
+//! harmonics too, each as if the whole series pick-up were on it: nobody states their size, and this is the safe side.
+
+use icepoint_circuit::CircuitError;
+
+use crate::digital::{LINE_FREQUENCY_SPREAD, magnitude};
+use crate::model::Model;
+
+/// Points over the hot range at which the sensitivity is looked at, and over the spread of the line frequency.
+const STEPS: u32 = 20;
+
+/// A line of the mains and what it leaves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MainsLine {
+    /// Nominal frequency, Hz.
+    pub hertz: f64,
+    /// |gain| of the analog circuit over its gain at 0 Hz.
+    pub analog: f64,
+    /// What the digital filter leaves at most within ±1 % of the frequency.
+    pub digital: f64,
+    /// Amplitude in the reading where the thermocouple is least sensitive, K, with the whole series pick-up on this line.
+    pub kelvin: f64,
+}
+
+impl Model {
+    /// Temperature (°C) and sensitivity (V/K) where the thermocouple is least sensitive, of 21 points over the hot range.
+    pub fn least_sensitive(&self) -> (f64, f64) {
+        let (low, high) = self.chain().need.hot;
+        (0..=STEPS)
+            .map(|i| {
+                let t = low + (high - low) * f64::from(i) / f64::from(STEPS);
+                (t, self.chain().probe.letter.emf_and_slope_extended(t).1)
+            })
+            .fold((low, f64::INFINITY), |least, at| if at.1 < least.1 { at } else { least })
+    }
+
+    /// Lines of the mains at these multiples of its frequency.
+    ///
+    /// # Errors
+    /// [`CircuitError`] when the response can't be computed.
+    pub fn mains_lines(&self, multiples: &[u32]) -> Result<Vec<MainsLine>, CircuitError> {
+        let need = &self.chain().need;
+        let slope = self.least_sensitive().1;
+        let hertz: Vec<f64> = multiples.iter().map(|m| f64::from(*m) * need.mains).collect();
+        let digital = |hertz: f64| {
+            (0..=STEPS)
+                .map(|i| 1.0 + LINE_FREQUENCY_SPREAD * (2.0 * f64::from(i) / f64::from(STEPS) - 1.0))
+                .map(|factor| magnitude(self.chain().filter, need.mains, hertz * factor))
+                .fold(0.0, f64::max)
+        };
+        Ok(self
+            .response(&hertz)?
+            .into_iter()
+            .map(|point| {
+                let digital = digital(point.hertz);
+                let kelvin = 2f64.sqrt() * need.series_pickup * point.analog * digital / slope.abs();
+                MainsLine { hertz: point.hertz, analog: point.analog, digital, kelvin }
+            })
+            .collect())
+    }
+}

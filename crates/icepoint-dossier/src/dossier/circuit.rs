@@ -1,0 +1,97 @@
+//! The schematic with values, and what its test points are.
+
+use std::collections::BTreeMap;
+
+use icepoint_chain::chain::{ConverterKind, JunctionMethod, JunctionSensor};
+use icepoint_chain::front_end::{PartKind, Topology};
+use icepoint_chain::quantity::Unit;
+use maud::{Markup, html};
+
+use super::words::{quantity, sentence};
+use super::{Pictures, Subject};
+use crate::page::{self, Column};
+use crate::schematic::{self, Rails};
+
+pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
+    let (values, rails) = (values(s), rails(s));
+    let drawing = match s.design.resolved.topology {
+        Topology::SingleAmplifier => schematic::single_amplifier(&values, &rails),
+        Topology::Instrumentation => schematic::instrumentation(&values, &rails),
+    };
+    let title = sentence(&s.chain.front_end.title);
+    let description = format!(
+        "Values: {}. Test points: {}.",
+        values.iter().map(|(d, v)| format!("{d} {v}")).collect::<Vec<_>>().join(", "),
+        s.chain
+            .front_end
+            .test_points
+            .iter()
+            .map(|t| format!("{} {}", t.label, t.what))
+            .collect::<Vec<_>>()
+            .join(", ")
+    );
+    let picture = drawing.draw("schematic", &title, &description);
+    let caption = format!(
+        "{title}. Resistor and capacitor values are from the series asked for; {} of {} were searched.",
+        s.design.resolved.open.len(),
+        s.design.resolved.topology.slots().len()
+    );
+    let columns = [Column::words("Test point"), Column::words("What is seen there"), Column::words("Node")];
+    let rows: Vec<Vec<String>> = s
+        .chain
+        .front_end
+        .test_points
+        .iter()
+        .map(|t| vec![t.label.clone(), t.what.clone(), t.node.clone()])
+        .collect();
+    html! {
+        (pictures.scrolling("schematic", &caption, &picture))
+        (page::table("Test points, measured against ground", &columns, &rows))
+    }
+}
+
+/// Names of the rails with their voltages.
+fn rails(s: &Subject<'_>) -> Rails {
+    let around = &s.design.resolved.surroundings;
+    let volts = |v: f64| quantity(v, Unit::Volt, 4);
+    Rails {
+        supply: volts(around.supply.0),
+        negative: (around.negative.0 != 0.0).then(|| volts(around.negative.0)),
+        reference: match around.reference {
+            Some(PartKind::Reference { volts: v, .. }) => Some(format!("VREF {}", volts(v))),
+            _ => None,
+        },
+    }
+}
+
+/// What stands beside each symbol.
+fn values(s: &Subject<'_>) -> BTreeMap<String, String> {
+    let mut map = BTreeMap::new();
+    for part in &s.chain.front_end.parts {
+        let text = match &part.kind {
+            PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } => {
+                quantity(figures.ohms, Unit::Ohm, 4)
+            }
+            PartKind::Capacitor { farads, .. } => quantity(*farads, Unit::Farad, 3),
+            PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => figures.record.clone(),
+            PartKind::TemperatureSensor { .. } => match s.chain.junction.method {
+                JunctionMethod::Analog { slope, .. } => quantity(slope, Unit::VoltPerKelvin, 3),
+                JunctionMethod::Measured(_) => continue,
+            },
+            PartKind::Supply { .. } | PartKind::Reference { .. } => continue,
+        };
+        map.insert(part.designator.clone(), text);
+    }
+    if let JunctionMethod::Measured(sensor) = s.chain.junction.method {
+        let text = match sensor {
+            JunctionSensor::Digital => "digital",
+            JunctionSensor::Thermistor { .. } => "thermistor",
+            JunctionSensor::Platinum { .. } => "Pt100",
+        };
+        map.insert("U1".to_owned(), text.to_owned());
+    }
+    if let ConverterKind::Adc { bits, .. } = s.chain.converter.kind {
+        map.insert("ADC".to_owned(), format!("{bits} bit"));
+    }
+    map
+}

@@ -1,0 +1,223 @@
+//! Filter, mains residual, settling and noise.
+
+use icepoint_chain::ModelError;
+use icepoint_chain::chain::{CalibrationWish, DigitalFilter};
+use icepoint_chain::imperfection::SPECIFIED_AT;
+use icepoint_chain::quantity::Unit;
+use maud::{Markup, html};
+
+use super::words::{asked, celsius, quantity};
+use super::{Pictures, Subject};
+use crate::noise::{Noise, NoiseSource};
+use crate::number::{plain, prefixed};
+use crate::page::{self, Column};
+use crate::response::{MainsLine, Response, ResponsePoint};
+use crate::settling::Settling;
+use crate::theme::Family;
+
+/// Multiples of the mains frequency that are marked.
+const HARMONICS: [u32; 4] = [1, 2, 3, 5];
+/// Points of a curve over frequency.
+const POINTS: u32 = 600;
+/// Lowest magnitude on the picture, dB.
+const FLOOR: f64 = -140.0;
+/// Noise sources that have a line of their own.
+const SOURCES: usize = 5;
+/// Samples of the step response are taken over this many settling times.
+const SHOWN: f64 = 1.8;
+
+pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError> {
+    Ok(html! {
+        h3 { "Filter and mains" }
+        (filter(s, pictures)?)
+        h3 { "Settling" }
+        (settling(s, pictures)?)
+        h3 { "Noise" }
+        (noise(s, pictures)?)
+    })
+}
+
+/// Frequencies from `low` to `high` in equal steps of their logarithm.
+fn frequencies(low: f64, high: f64) -> Vec<f64> {
+    (0..=POINTS).map(|i| low * libm::pow(high / low, f64::from(i) / f64::from(POINTS))).collect()
+}
+
+fn decibel(ratio: f64) -> f64 {
+    20.0 * libm::log10(ratio.abs().max(1e-15))
+}
+
+fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError> {
+    let model = &s.design.model;
+    let mains = s.chain.need.mains;
+    let digital = s.chain.filter != DigitalFilter::None;
+    let points = model
+        .response(&frequencies(mains * 2e-3, mains * 40.0))?
+        .into_iter()
+        .map(|p| ResponsePoint {
+            hertz: p.hertz,
+            analog_decibel: decibel(p.analog),
+            digital_decibel: digital.then(|| decibel(p.digital)),
+            total_decibel: decibel(p.analog * p.digital),
+        })
+        .collect();
+    let mut lines = model.mains_lines(&HARMONICS)?;
+    // The fundamental is known with both pick-ups; the harmonics are not stated by anybody.
+    if let Some(first) = lines.first_mut() {
+        first.kelvin = s.design.mains_kelvin;
+    }
+    let response = Response {
+        id: "response-figure".to_owned(),
+        points,
+        mains: lines.iter().map(|l| MainsLine { hertz: l.hertz, residual_kelvin: l.kelvin }).collect(),
+        floor_decibel: FLOOR,
+    };
+    let caption = format!(
+        "Response from the thermocouple to the reading. At {} the residual of the stated pick-up, as amplitude where \
+         the thermocouple is least sensitive; at the harmonics as if all of the series pick-up were there.",
+        quantity(mains, Unit::Hertz, 3)
+    );
+    let columns = [
+        Column::numbers("Line", "Hz"),
+        Column::numbers("Analog", "dB"),
+        Column::numbers("Digital, worst within ±1 %", "dB"),
+        Column::numbers("Residual", "K"),
+    ];
+    let rows: Vec<Vec<String>> = lines
+        .iter()
+        .map(|l| {
+            vec![
+                plain(l.hertz),
+                crate::number::fixed(decibel(l.analog), 1),
+                if digital { crate::number::fixed(decibel(l.digital), 1) } else { "–".to_owned() },
+                crate::number::significant(l.kelvin, 2),
+            ]
+        })
+        .collect();
+    let allowed = s.chain.need.mains_residual;
+    Ok(html! {
+        p {
+            "The mains leaves " (prefixed(s.design.mains_kelvin, "K", 2)) " in the reading (amplitude, at "
+            (celsius(model.least_sensitive().0)) ", where the thermocouple is least sensitive)"
+            @if allowed.is_finite() { "; " (asked(allowed)) " is allowed" }
+            ". The digital filter is judged with the mains off its nominal frequency by up to 1 %, where a mean over whole "
+            "periods no longer cancels it."
+        }
+        (pictures.both("response", &caption, &|frame| response.draw(frame)))
+        (page::table("Lines of the mains", &columns, &rows))
+    })
+}
+
+fn settling(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError> {
+    let need = &s.chain.need;
+    let step = need.hot.1 - need.hot.0;
+    let coarse = &s.design.settling;
+    let last = coarse.response.times.last().copied().unwrap_or(1.0);
+    // The response that answers the need covers the time asked; the picture wants the moving part of it.
+    let shown = match coarse.analog {
+        Some(t) if t > 0.0 => s.design.model.settling((SHOWN * t).min(last))?,
+        _ => coarse.clone(),
+    };
+    let end = if shown.final_volts == 0.0 { 1.0 } else { shown.final_volts };
+    let picture = Settling {
+        id: "settling-figure".to_owned(),
+        reading_kelvin: shown
+            .response
+            .times
+            .iter()
+            .zip(&shown.response.volts)
+            .map(|(t, v)| (*t, step * v / end))
+            .collect(),
+        step_kelvin: step,
+        band_kelvin: need.settle_to * step,
+        settled_seconds: coarse.analog,
+        asked_seconds: need.settle_within.is_finite().then_some(need.settle_within),
+    };
+    let total = match coarse.total() {
+        Some(t) => prefixed(t, "s", 2),
+        None => "more than was looked at".to_owned(),
+    };
+    let caption = format!(
+        "The analog circuit after a step over the whole range. The digital filter adds {} to what is shown.",
+        prefixed(coarse.digital, "s", 2)
+    );
+    Ok(html! {
+        p {
+            "Settled to within " (quantity(need.settle_to, Unit::Ratio, 3)) " of a step after " (total)
+            ", digital filter included"
+            @if need.settle_within.is_finite() { "; " (quantity(need.settle_within, Unit::Second, 3)) " is allowed" }
+            ". The probe itself is slower than this by far in most installations and is not part of it."
+        }
+        (pictures.both("settling", &caption, &|frame| picture.draw(frame)))
+    })
+}
+
+/// Which colour a noise source has, from the name of its part.
+fn family(name: &str) -> Family {
+    match name.as_bytes().first() {
+        Some(b'A') => Family::Amplifier,
+        Some(b'R') => Family::Resistors,
+        Some(b'l') => Family::Lead,
+        Some(b'c') => Family::Converter,
+        Some(b't') => Family::ReferenceJunction,
+        _ => Family::Noise,
+    }
+}
+
+/// Noise in the reading at a point of the grid as built, standard deviation, K.
+pub(super) fn noise_kelvin(s: &Subject<'_>, hot: f64) -> Option<f64> {
+    let index = s.budget.imperfections.iter().position(|i| i.id == "noise.circuit")?;
+    let point = s.point(CalibrationWish::None, hot, SPECIFIED_AT)?;
+    point.gum.contributions.get(index).map(|c| c.abs())
+}
+
+fn noise(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError> {
+    let model = &s.design.model;
+    let Some(dynamics) = model.dynamics() else { return Ok(html! {}) };
+    let (low, high) = s.chain.need.hot;
+    let curve = model.noise_curve(&frequencies(
+        icepoint_chain::dynamics::NOISE_FROM,
+        0.1 * icepoint_chain::dynamics::NOISE_TO,
+    ))?;
+    let sources = dynamics
+        .noise_shares
+        .iter()
+        .take(SOURCES)
+        .map(|(name, _)| NoiseSource {
+            name: name.clone(),
+            family: family(name),
+            density: curve
+                .iter()
+                .filter_map(|p| Some((p.hertz, p.shares.iter().find(|(n, _)| n == name)?.1)))
+                .collect(),
+        })
+        .collect();
+    let kelvin = |hot: f64| noise_kelvin(s, hot).map_or("–".to_owned(), |k| prefixed(k, "K", 2));
+    let result = format!("{} rms after the digital filter", prefixed(dynamics.noise_rms, "V", 2));
+    let picture = Noise {
+        id: "noise-figure".to_owned(),
+        sources,
+        total: curve.iter().map(|p| (p.hertz, p.density)).collect(),
+        result,
+    };
+    let caption = format!(
+        "Noise density at the converter's input before the digital filter, board at {}; the strongest sources and their \
+         sum.",
+        celsius(s.chain.need.board.1)
+    );
+    let columns = [Column::words("Source"), Column::numbers("At the converter", "µV rms")];
+    let rows: Vec<Vec<String>> = dynamics
+        .noise_shares
+        .iter()
+        .take(SOURCES)
+        .map(|(name, rms)| vec![name.clone(), crate::number::significant(1e6 * rms, 2)])
+        .collect();
+    Ok(html! {
+        p {
+            "Resistors and amplifiers together leave " (prefixed(dynamics.noise_rms, "V", 2)) " rms at the converter after "
+            "the digital filter, from 0.01" (super::words::NBSP) "Hz upward: a standard deviation of " (kelvin(high)) " at "
+            (celsius(high)) " and " (kelvin(low)) " at " (celsius(low)) "."
+        }
+        (pictures.both("noise", &caption, &|frame| picture.draw(frame)))
+        (page::table("Strongest sources of noise", &columns, &rows))
+    })
+}
