@@ -28,6 +28,9 @@ CLASS = {("K", 1): (1.5, 0.004), ("K", 2): (2.5, 0.0075), ("N", 1): (1.5, 0.004)
 # IEC 60584-3: tolerance of extension cables in V by class, and the upper end of their range in °C.
 CABLE = {"KX": ({1: 60e-6, 2: 100e-6}, 200.0), "NX": ({1: 60e-6, 2: 100e-6}, 200.0), "TX": ({1: 30e-6, 2: 60e-6}, 100.0)}
 
+# IEC 60751: limit = fixed + share·|t| in K, by class.
+PLATINUM = {"AA": (0.10, 0.0017), "A": (0.15, 0.002), "B": (0.30, 0.005), "C": (0.60, 0.01)}
+
 
 class Refused(ValueError):
     """Something that the peers do not model."""
@@ -79,9 +82,10 @@ def _probe(c, doc):
     probe = doc["probe"]
     c.letter = probe["type"]
     words = probe["tolerance"].split()
-    if words[:3] != ["IEC", "60584-1", "class"]:
-        raise Refused(f"probe tolerance {probe['tolerance']!r}")
-    c.limit_fixed, c.limit_share = CLASS[c.letter, int(words[3])]
+    if words[:3] == ["IEC", "60584-1", "class"]:
+        c.limit_fixed, c.limit_share = CLASS[c.letter, int(words[3])]
+    else:
+        c.limit_fixed, c.limit_share = value(probe["tolerance"]), 0.0
     c.probe_normal = probe.get("distribution", "rectangular") == "normal"
     c.probe_drift = value(probe.get("drift", "0 K"))
     c.grounded = probe.get("junction", "insulated") == "grounded"
@@ -109,8 +113,18 @@ def _junction(c, j):
         c.sensor_slope, c.sensor_at_0 = value(j["sensor_slope"]), value(j["sensor_at_0"])
         c.sensor_bow = value(j.get("sensor_nonlinearity", "0.2 K"))
         c.sensor_ohms = value(j.get("output_resistance", "0 Ω"))
-    elif j.get("element", "digital") != "digital":
-        raise Refused(f"reference-junction element {j['element']!r}")
+        return
+    c.element = j.get("element", "digital")
+    if c.element == "digital":
+        return
+    c.divider, c.divider_tolerance = value(j["divider_resistor"]), value(j.get("divider_tolerance", "1 %"))
+    if c.element == "thermistor":
+        c.r25, c.beta = value(j["r25"]), value(j["beta"])
+        c.r25_tolerance, c.beta_tolerance = value(j.get("tolerance", "1 %")), value(j.get("beta_tolerance", "1 %"))
+    elif c.element == "platinum":
+        c.platinum_class = PLATINUM[j["class"]]
+    else:
+        raise Refused(f"reference-junction element {c.element!r}")
 
 
 def _supply(c, s):

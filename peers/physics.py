@@ -19,6 +19,7 @@ BOLTZMANN = 1.380649e-23  # J/K, exact (SI)
 ZERO_CELSIUS = 273.15  # K
 AT = 25.0  # °C: data-sheet figures are stated there
 NOISE_BAND = (0.01, 1e5)  # Hz
+PLATINUM_A, PLATINUM_B, PLATINUM_C = 3.9083e-3, -5.775e-7, -4.183e-12  # IEC 60751: 1/K, 1/K², 1/K⁴
 LINE_SPREAD = 0.01  # relative: EN 50160, ±1 % for 99.5 % of a year
 
 
@@ -97,6 +98,16 @@ class Peer:
         add("junction.self_heating", c.self_heating, "one-sided")
         if c.analog:
             add("junction.bow", c.sensor_bow)
+        elif c.element != "digital":
+            if c.element == "thermistor":
+                add("junction.r25", c.r25_tolerance)
+                add("junction.beta", c.beta_tolerance)
+            else:
+                add("junction.class", 1.0)
+            add("junction.divider", c.divider_tolerance)
+            add("junction.divider_tempco", c.resistor_limits.tempco)
+            # The same in every reading of one board: the sensor sits at one temperature.
+            add("junction.quantisation", 0.5 * c.step / c.reference[0])
         names = [*circuits.RESISTORS[c.topology]] + (["RG"] if "RG" in c.values else [])
         networks = circuits.NETWORKS[c.topology] if c.network else {}
         inside = {name: net for net, members in networks.items() for name in members}
@@ -190,11 +201,38 @@ class Peer:
             p["reference"] = c.reference[0] * (1.0 + relative) + get("VREF.supply_regulation")
             p["reference"] = p["reference"] + get("VREF.load_regulation")
         told = board + get("junction.accuracy") + get("junction.self_heating") + get("junction.drift") * warm
+        if not c.analog and c.element != "digital":
+            told = self._resistive_sensor(told, warm, get)
         if c.analog:
             span = max(abs(c.board[0] - AT), abs(c.board[1] - AT))
             bow = get("junction.bow") * (warm / span) ** 2
             p["sensor"] = c.sensor_at_0 + c.sensor_slope * (told + bow)
         return p, told
+
+    def _resistive_sensor(self, celsius, warm, get):
+        """What firmware makes of a resistor in a divider on the converter's own reference, with nominal figures: the
+        share f of the reference gives R = D·f/(1 − f). Thermistor by beta, platinum by IEC 60751."""
+        c = self.chain
+        kelvin, at = celsius + ZERO_CELSIUS, AT + ZERO_CELSIUS
+        arm = c.divider * (1 + get("junction.divider") + get("junction.divider_tempco") * warm)
+        if c.element == "thermistor":
+            beta = c.beta * (1 + get("junction.beta"))
+            ohms = c.r25 * (1 + get("junction.r25")) * np.exp(beta * (1 / kelvin - 1 / at))
+        else:
+            fixed, share = c.platinum_class
+            true = celsius + get("junction.class") * (fixed + share * np.abs(celsius))
+            cold = np.where(true < 0, PLATINUM_C, 0.0)
+            ohms = 100 * (1 + PLATINUM_A * true + PLATINUM_B * true**2 + cold * (true - 100) * true**3)
+        f = ohms / (ohms + arm) + get("junction.quantisation")
+        told = c.divider * f / (1 - f)
+        if c.element == "thermistor":
+            return 1 / (1 / at + np.log(told / c.r25) / c.beta) - ZERO_CELSIUS
+        t = (-PLATINUM_A + np.sqrt(PLATINUM_A**2 - 4 * PLATINUM_B * (1 - told / 100))) / (2 * PLATINUM_B)
+        for _ in range(4):  # below 0 °C the cubic term; Newton from the quadratic's root
+            cold = np.where(t < 0, PLATINUM_C, 0.0)
+            error = 100 * (1 + PLATINUM_A * t + PLATINUM_B * t**2 + cold * (t - 100) * t**3) - told
+            t = t - error / (100 * (PLATINUM_A + 2 * PLATINUM_B * t + cold * (4 * t - 300) * t**2))
+        return t
 
     def _board(self, board, d, batch):
         """Output offset and gain, relative reference, and the temperature that the sensor tells."""
