@@ -125,6 +125,26 @@ def check_kiln(a, peer):
     a.near("two points", float(np.max(np.abs(trimmed - at))), 0.0, 1e-6, group="closed forms")
 
 
+def check_resistive_sensors(a):
+    """IEC 60751: 138.51 Ω at 100 °C, 60.26 Ω at −100 °C, 0.385 Ω/K; and there and back with no error anywhere."""
+    chain = chainfile.load("examples/burnout-kiln.toml", KILN)
+    chain.resistor_limits.tempco = 0.0
+    for element in ("thermistor", "platinum"):
+        chain.element, chain.divider, chain.divider_tolerance = element, 100.0, 0.001
+        chain.platinum_class, chain.r25, chain.beta = (0.15, 0.002), 10e3, 3950.0
+        chain.r25_tolerance = chain.beta_tolerance = 0.01
+        peer = physics.Peer(chain)
+        t = np.array([-40.0, 0.0, 25.0, 85.0])
+        back = peer._resistive_sensor(t, 0.0, lambda id: 0.0)
+        a.near(f"{element} there and back, K", float(np.max(np.abs(back - t))), 0.0, 1e-9, group="sensors")
+    for celsius, ohms in ((100.0, 138.51), (-100.0, 60.26), (25.0, 109.73)):
+        # An arm that is 1/ohms too large makes the resistor look 1 Ω too small.
+        larger = {"junction.divider": 1 / ohms}
+        one_ohm = peer._resistive_sensor(np.array([celsius]), 0.0, lambda id: larger.get(id, 0.0))
+        slope = 0.39083 - 2 * 5.775e-5 * celsius + (-4.183e-10 * (4 * celsius - 300) * celsius**2 if celsius < 0 else 0)
+        a.near(f"1 Ω at {celsius} °C, K", celsius - one_ohm[0], 1 / slope, 0.02 / slope, group="sensors")
+
+
 def check_bench(a, peer):
     c, v = peer.chain, peer.chain.values
     load = c.input_ohms / (c.input_ohms + v["R8"])
@@ -172,6 +192,7 @@ def main():
     check_nodal(a)
     check_kiln(a, kiln)
     check_bench(a, bench)
+    check_resistive_sensors(a)
     check_digital_filter(a)
     check_comparison_can_fail(a, kiln)
     return a.close()
