@@ -154,8 +154,8 @@ impl Acting {
             }
             Effect::Gain { amplifier, per_kelvin } => self.gain[*amplifier].own.push((i, *per_kelvin)),
             Effect::ConverterVolts => match persistence {
-                Persistence::Board => self.converter_volts_board.push(i),
                 Persistence::Reading => self.converter_volts_reading.push(i),
+                Persistence::Board | Persistence::Later | Persistence::Occasion => self.converter_volts_board.push(i),
             },
             Effect::ConverterGain => self.converter_gain = Some(i),
             Effect::Several(effects) => effects.iter().for_each(|e| self.place(i, e, persistence)),

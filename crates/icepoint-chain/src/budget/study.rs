@@ -30,6 +30,10 @@ pub struct Study<'m> {
     thermometer: Option<usize>,
     source_gain: Option<usize>,
     source_offset: Option<usize>,
+    /// Deviations with another value during the calibration, and where that stands.
+    occasions: Vec<(usize, usize)>,
+    /// Deviations that come after the calibration.
+    later: Vec<usize>,
 }
 
 #[derive(Debug)]
@@ -65,8 +69,13 @@ impl<'m> Study<'m> {
             thermometer: None,
             source_gain: None,
             source_offset: None,
+            occasions: Vec::new(),
+            later: Vec::new(),
         };
-        study.add_calibration();
+        if !chain.plan.at.is_empty() {
+            study.add_calibration();
+            study.add_occasions();
+        }
         study.mean = study.imperfections.iter().map(|i| i.distribution.mean()).collect();
         study
     }
@@ -90,6 +99,23 @@ impl<'m> Study<'m> {
         Some(self.imperfections.len() - 1)
     }
 
+    /// What changes between the calibration and the use of the board.
+    fn add_occasions(&mut self) {
+        let model = self.model;
+        for (i, imperfection) in model.imperfections().iter().enumerate() {
+            match imperfection.persistence {
+                Persistence::Later => self.later.push(i),
+                Persistence::Occasion => {
+                    let label = format!("{}, during the calibration", imperfection.label);
+                    let (d, unit) = (imperfection.distribution, imperfection.unit);
+                    let twin = self.add(&imperfection.id, label, d, unit, f64::INFINITY);
+                    self.occasions.extend(twin.map(|twin| (i, twin)));
+                }
+                Persistence::Board | Persistence::Reading => {}
+            }
+        }
+    }
+
     fn add_calibration(&mut self) {
         let model = self.model;
         let plan = &model.chain().plan;
@@ -110,9 +136,10 @@ impl<'m> Study<'m> {
         let (mut averaged, mut kept) = (0.0, 0.0);
         for i in model.imperfections().iter().filter(|i| i.persistence == Persistence::Reading) {
             let variance = i.distribution.standard() * i.distribution.standard();
-            match i.family {
-                Family::Converter if i.id != "converter.noise" => kept += variance,
-                _ => averaged += variance,
+            if i.id.ends_with("quantisation") || i.id.ends_with("nonlinearity") {
+                kept += variance;
+            } else {
+                averaged += variance;
             }
         }
         let readings = f64::from(plan.readings.max(1));
@@ -200,13 +227,23 @@ impl<'m> Study<'m> {
             return Ok(corrections);
         }
         let chain = self.model.chain();
-        let state = self.model.board_state(chain.plan.board, d, &mut work.scratch)?;
+        let Work { scratch, calibrated, .. } = work;
+        calibrated.clear();
+        calibrated.extend_from_slice(d);
+        for &i in &self.later {
+            calibrated[i] = 0.0;
+        }
+        for &(i, twin) in &self.occasions {
+            calibrated[i] = d[twin];
+        }
+        let d = calibrated.as_slice();
+        let state = self.model.board_state(chain.plan.board, d, scratch)?;
         let mut target = [0.0; 2];
         let mut found = [0.0; 2];
         for (k, point) in self.points.iter().enumerate().take(2) {
             target[k] = self.model.rule_volts_for(&state, point.celsius);
             let v = self.applied_volts(point, &state, d);
-            let output = self.model.output_volts(&state, v, false, &mut work.scratch);
+            let output = self.model.output_volts(&state, v, false, scratch);
             let output = output + point.reading.map_or(0.0, |i| d[i]);
             found[k] = self.model.rule_volts(&state, output, d, ReadingNoise::LeftOut);
         }
@@ -240,7 +277,7 @@ impl<'m> Study<'m> {
 
     /// Buffers for one thread.
     pub fn work(&self) -> Work {
-        Work { scratch: self.model.scratch(), emf: Vec::with_capacity(self.hot.len()) }
+        Work { scratch: self.model.scratch(), emf: Vec::with_capacity(self.hot.len()), calibrated: Vec::new() }
     }
 }
 
@@ -249,4 +286,6 @@ impl<'m> Study<'m> {
 pub struct Work {
     scratch: Scratch,
     emf: Vec<f64>,
+    /// Deviations while the board is calibrated.
+    calibrated: Vec<f64>,
 }

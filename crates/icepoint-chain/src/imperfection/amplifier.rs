@@ -99,7 +99,8 @@ fn one(
             distribution,
             unit,
             source: Source::data_sheet(&figures.record),
-            persistence: Persistence::Board,
+            // The supply is one when the board is calibrated and another when it is used.
+            persistence: if id == "psrr" { Persistence::Occasion } else { Persistence::Board },
             removed_by,
         },
         effect,

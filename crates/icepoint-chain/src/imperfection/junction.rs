@@ -9,6 +9,8 @@ use crate::chain::{Chain, ConverterKind, DividerArm, JunctionMethod, JunctionSen
 pub(super) fn add(chain: &Chain, list: &mut Collector) {
     let junction = &chain.junction;
     let mut entry = |id: &str, label: &str, distribution, unit, source: Source, removed_by, effect| {
+        // The gradient moves with the airflow in the cupboard: a calibration catches only that day's.
+        let persistence = if id == "gradient" { Persistence::Occasion } else { Persistence::Board };
         list.add(
             Imperfection {
                 id: format!("junction.{id}"),
@@ -17,7 +19,7 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
                 distribution,
                 unit,
                 source,
-                persistence: Persistence::Board,
+                persistence,
                 removed_by,
             },
             effect,
@@ -48,7 +50,6 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
         Distribution::Rectangular(junction.gradient),
         "K",
         Source::new(SourceKind::User, "reference_junction.gradient"),
-        // The gradient moves with the airflow in the cupboard: a calibration catches only today's.
         Removes::NOTHING,
         Effect::Gradient,
     );
@@ -99,7 +100,8 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
                 distribution: Distribution::Rectangular(0.5 / (1u64 << bits.min(63)) as f64),
                 unit: "1",
                 source: Source::new(SourceKind::Computed, "half of one step"),
-                persistence: Persistence::Reading,
+                // Of one board temperature; the calibration saw another step.
+                persistence: Persistence::Occasion,
                 removed_by: Removes::NOTHING,
             },
             Effect::SensorFraction,

@@ -8,8 +8,10 @@
 //! sheet's typical figure alone is one standard deviation (common practice, no source). What can only go one way
 //! (self-heating, a finite gain) runs from zero to its limit, and its mean is part of the best estimate.
 //!
-//! **Board or reading.** Most deviations belong to one board for its life. Noise, pick-up, quantisation and the
-//! converter's non-linearity differ from reading to reading, so a calibration can't remove them.
+//! **Board, later, occasion or reading.** Most deviations belong to one board for its life, and a calibration catches
+//! them. Ageing and drift come after it. The gradient at the terminals and the supply are at one value when the board
+//! is calibrated and at another when it is used. Noise, pick-up, quantisation and the converter's non-linearity differ
+//! from reading to reading. A calibration can't remove any of the last three.
 //!
 //! The reading rule has no entry: the non-linearity of a straight line, a table's chords and a polynomial's error are
 //! computed exactly at every temperature and stand in the nominal reading as the known part of the error.
@@ -189,8 +191,12 @@ impl Source {
 /// How long a deviation stays.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Persistence {
-    /// The same in every reading of one board.
+    /// The same in every reading of one board, its calibration included.
     Board,
+    /// Comes after the calibration: ageing and drift. Nothing of it is there yet when the board is calibrated.
+    Later,
+    /// One value while the board is calibrated, another when it is used: the airflow at the terminals, the supply.
+    Occasion,
     /// Different in every reading.
     Reading,
 }

@@ -41,7 +41,7 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
             distribution: Distribution::Rectangular(probe.drift),
             unit: "K",
             source: Source::new(SourceKind::User, "probe.drift in the chain file"),
-            persistence: Persistence::Board,
+            persistence: Persistence::Later,
             removed_by: Removes::NOTHING,
         },
         Effect::ProbeDrift,

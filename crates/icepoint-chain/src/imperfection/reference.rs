@@ -16,6 +16,8 @@ pub(super) fn add(chain: &Chain, wiring: &Wiring, list: &mut Collector) {
         let name = part.designator.as_str();
         let Some(slot) = wiring.slot(name, Parameter::Volts) else { continue };
         let mut row = |id: &str, label: String, distribution, unit, source: Source, removed_by, scale, per_kelvin| {
+            // A supply moves with load and battery: a calibration catches only that day's, and what follows from it.
+            let persistence = if id.starts_with("supply") { Persistence::Occasion } else { Persistence::Board };
             list.add(
                 Imperfection {
                     id: format!("{name}.{id}"),
@@ -24,7 +26,7 @@ pub(super) fn add(chain: &Chain, wiring: &Wiring, list: &mut Collector) {
                     distribution,
                     unit,
                     source,
-                    persistence: Persistence::Board,
+                    persistence,
                     removed_by,
                 },
                 Effect::Parameters { slots: vec![(slot, scale)], per_kelvin },
@@ -34,7 +36,6 @@ pub(super) fn add(chain: &Chain, wiring: &Wiring, list: &mut Collector) {
             PartKind::Supply { volts, tolerance, .. } => {
                 let limit = Distribution::Rectangular(tolerance);
                 let source = Source::new(SourceKind::User, "supply in the chain file");
-                // A supply moves with load and battery: a calibration catches only today's.
                 row("supply", format!("{name} supply"), limit, "1", source, Removes::NOTHING, volts, false);
             }
             PartKind::Reference { volts, tolerance, drift, supply_regulation, load_regulation, .. } => {

@@ -87,6 +87,7 @@ fn add_limits(
 
 fn add_one(list: &mut Collector, id: String, label: String, limit: f64, unit: &'static str, effect: Effect) {
     let removed_by = if id.ends_with(".tolerance") { Removes::BOTH } else { Removes::NOTHING };
+    let persistence = if id.ends_with(".ageing") { Persistence::Later } else { Persistence::Board };
     list.add(
         Imperfection {
             id,
@@ -95,7 +96,7 @@ fn add_one(list: &mut Collector, id: String, label: String, limit: f64, unit: &'
             distribution: Distribution::Rectangular(limit),
             unit,
             source: Source::new(SourceKind::DataSheet, "series or data sheet of the resistor"),
-            persistence: Persistence::Board,
+            persistence,
             removed_by,
         },
         effect,
