@@ -1,0 +1,17 @@
+//! The model against physics written down a second time: closed forms, adjoint sensitivities, sampling theory.
+//!
+//! `hand` holds the two front ends as formulas, from Kirchhoff's laws and the data-sheet definitions; nothing in it calls
+//! the circuit solver or the model. The reference functions come from `icepoint-sensors`, whose tables are checked
+//! against the printed ones in that crate.
+
+mod adjoint;
+mod bench;
+mod calibration;
+mod hand;
+mod ideal;
+mod junction_sensors;
+mod limits;
+mod one_at_a_time;
+mod properties;
+mod reading_rules;
+mod simulation;
