@@ -8,7 +8,7 @@ use icepoint_chain::headroom::LimitUse;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
 
-use crate::candidate::Assessment;
+use crate::candidate::{Assessment, best};
 use crate::upgrades::{Upgrade, upgrades};
 use crate::{filter, instrumentation, single_amplifier};
 
@@ -123,7 +123,7 @@ fn choose(resolved: &Resolved) -> Result<(Values, usize), ModelError> {
     };
     let tried = judged.len();
     // The margin may be zero in the quick judgement and negative once noise and mains count; the verdict says so.
-    let best = judged.into_iter().next().map_or(filtered, |best| best.values);
+    let best = best(judged).map_or(filtered, |best| best.values);
     Ok((best, tried))
 }
 

@@ -2,7 +2,7 @@
 
 use std::cmp::Ordering;
 
-use icepoint_chain::budget::{Study, quick_error_95};
+use icepoint_chain::budget::{Study, quick_error_95, quick_errors_95};
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
@@ -15,6 +15,8 @@ pub struct Assessment {
     pub values: Values,
     /// Quick estimate of the largest 95 % error over the range after the calibration that the owner is willing to do, K.
     pub error_95: f64,
+    /// The same without any calibration, K: what the trim has to take away.
+    pub as_built_95: f64,
     /// Smallest margin to a limit of swing, input range or span, over the width allowed; negative outside.
     pub margin: f64,
     /// What is missing: the sum of all excesses, each over what is allowed; 0 if all limits hold.
@@ -30,6 +32,20 @@ impl Assessment {
             .then(self.error_95.total_cmp(&other.error_95))
             .then_with(|| self.values.iter().map(|v| *v.1).partial_cmp(other.values.iter().map(|v| *v.1)).unwrap_or(Ordering::Equal))
     }
+}
+
+/// Errors closer than this share are alike.
+const ALIKE: f64 = 0.01;
+
+/// The best of a sorted list: among those whose error after calibration can't be told apart, the one that needs the
+/// least calibration. A trim hides a gain that is far off, but a trim has an end.
+pub(crate) fn best(sorted: Vec<Assessment>) -> Option<Assessment> {
+    let first = sorted.first()?;
+    let (shortfall, error) = (first.shortfall, first.error_95 * (1.0 + ALIKE));
+    sorted
+        .into_iter()
+        .filter(|a| a.shortfall <= shortfall && a.error_95 <= error)
+        .min_by(|a, b| a.as_built_95.total_cmp(&b.as_built_95).then_with(|| a.order(b)))
 }
 
 /// Grid of the quick judgement: ends and middle of both ranges.
@@ -62,7 +78,9 @@ pub(crate) fn assess_model(model: &Model, values: Values, excess: f64) -> Result
     let margin = uses.first().map_or(f64::INFINITY, |u| u.relative_margin());
     let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
     let deaf = open_sensor_shortfall(model)?;
-    Ok(Assessment { values, error_95: quick_error(model)?, margin, shortfall: outside + excess + deaf })
+    let errors = quick_errors_95(&coarse_study(model))?;
+    let error_95 = errors[model.chain().need.calibration.points()];
+    Ok(Assessment { values, error_95, as_built_95: errors[0], margin, shortfall: outside + excess + deaf })
 }
 
 /// A broken thermocouple must drive the reading to the end of the scale: what is missing, over the span.

@@ -6,7 +6,7 @@ use icepoint_chain::resolve::Resolved;
 use icepoint_chain::ModelError;
 use rayon::prelude::*;
 
-use crate::candidate::{Assessment, assess};
+use crate::candidate::{Assessment, assess, best};
 use crate::preferred::{between, nearest, pairs};
 
 /// Compensation slopes tried between the least and largest sensitivity over the board's range.
@@ -22,7 +22,7 @@ const LARGEST: f64 = 22e6;
 pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Vec<Assessment>, ModelError> {
     let middle = mean_gain(resolved);
     let mut judged = round(resolved, start, middle, GAIN_SPREAD)?;
-    if let Some(best) = judged.first() {
+    if let Some(best) = best(judged.clone()) {
         let gain = 1.0 + best.values.get("R3").copied().unwrap_or(0.0) / best.values.get("R4").copied().unwrap_or(1.0);
         let finer = round(resolved, &best.values.clone(), gain, GAIN_SPREAD / f64::from(GAINS))?;
         judged.extend(finer);

@@ -18,7 +18,7 @@ const NAMED: usize = 3;
 /// Trials behind each figure: a 95 % quantile to about one per cent.
 const TRIALS: u32 = 20_000;
 /// What an upgrade must buy to be named, share of the error.
-const WORTH_NAMING: f64 = 0.005;
+const WORTH_NAMING: f64 = 0.001;
 
 /// An upgrade and what it buys.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,11 +45,13 @@ pub fn upgrades(_resolved: &Resolved, model: &Model, error_95: f64) -> Result<Ve
         })
         .collect::<Result<_, ModelError>>()?;
     ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| a.1.cmp(&b.1)));
+    // The same boards are drawn before and after, so the ratio of the two errors is far better known than either.
+    let before = simulated(model.chain().clone())?;
     ranked
         .into_iter()
         .filter(|(error, ..)| *error < now * (1.0 - WORTH_NAMING))
         .take(NAMED)
-        .map(|(_, what, chain)| Ok(Upgrade { what, from: error_95, to: simulated(chain)? }))
+        .map(|(_, what, chain)| Ok(Upgrade { what, from: error_95, to: error_95 * simulated(chain)? / before }))
         .collect()
 }
 
