@@ -29,6 +29,9 @@ pub struct DesignArguments {
     /// Folder to write to; dossier/NAME if not given
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
+    /// The dossier's pictures as SVG files of their own, too
+    #[arg(long)]
+    pictures: bool,
     /// JSON: one object (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -87,11 +90,15 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
     let machine = |doing| move |error| Failure::Machine { doing, error };
     std::fs::create_dir_all(&folder).map_err(machine("making the folder of the dossier"))?;
     let mut written = Vec::new();
-    for (name, contents) in [
+    let mut files = vec![
         (format!("{stem}.html"), dossier.html.as_bytes()),
         (format!("{stem}-parts.csv"), dossier.parts_csv.as_bytes()),
         (format!("{stem}.toml"), filled.as_bytes()),
-    ] {
+    ];
+    if arguments.pictures {
+        files.extend(dossier.pictures.iter().map(|(name, svg)| (format!("{stem}-{name}.svg"), svg.as_bytes())));
+    }
+    for (name, contents) in files {
         let path = folder.join(name);
         write_atomically(&path, contents).map_err(machine("writing the dossier"))?;
         written.push(path);

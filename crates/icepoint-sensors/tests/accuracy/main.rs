@@ -1,6 +1,6 @@
 //! The reference functions against 40-digit arithmetic, and the inverse against the functions.
 //!
-//! `emf.csv` is the output of `tests/peer/emf_mpmath.py` (mpmath, own transcription of the coefficients): each value as
+//! `emf.csv` is the output of `tests/peer/emf_mpmath.py` (mpmath, 40 digits): each value as
 //! the nearest double and what that leaves out.
 
 #![allow(clippy::expect_used, clippy::unwrap_used, clippy::panic, missing_docs)] // a failed expectation is a failed test

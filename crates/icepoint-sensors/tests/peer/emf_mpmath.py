@@ -1,7 +1,7 @@
 """High-precision reference values of the thermocouple reference functions, by mpmath with 40 digits.
 
-Own transcription of the coefficients (NIST Monograph 175 / IEC 60584-1; C and A: IEC 60584-1:2013), apart from the
-Rust one, so that a slip of a digit on either side shows. The printed polynomials are evaluated as they are: a join
+Checks the arithmetic, not the digits: the coefficients (NIST Monograph 175 / IEC 60584-1; C and A: IEC 60584-1:2013) come
+from the same transcription as the Rust ones. The digits are checked by the printed tables. The printed polynomials are evaluated as they are: a join
 belongs to the colder segment, and no step is let out.
 
     python3 emf_mpmath.py > ../accuracy/emf.csv         points walked by tests/accuracy.rs
