@@ -12,7 +12,7 @@ use crate::chain::{
     Correction, DigitalFilter, DividerArm, JunctionMethod, JunctionSensor, Lead, Need, Probe, ProbeTolerance,
     Readout, ReferenceJunction,
 };
-use crate::file::{self, ChainFile, PartValue, Problem, Refused};
+use crate::file::{self, ChainFile, PartValue, Refused};
 use crate::front_end::{
     AmplifierFigures, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Topology, Values,
 };
@@ -54,18 +54,22 @@ impl Resolved {
 /// # Errors
 /// [`Refused`] for designators that the topology doesn't have, pointing at each.
 pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
-    let mut problems = Vec::new();
     let mut assumptions = Vec::new();
     let topology = match *file.front_end.topology {
         file::Topology::SingleAmplifier => Topology::SingleAmplifier,
         file::Topology::Instrumentation => Topology::Instrumentation,
     };
+    let known: Vec<&str> = topology.slots().iter().map(|s| s.designator).collect();
+    let problems = file.unknown_designators(&known);
+    if !problems.is_empty() {
+        return Err(file.refused(problems));
+    }
     let surroundings = surroundings(file, topology);
     let mut fixed = Values::new();
     let mut open: Vec<&'static str> = Vec::new();
     for (designator, given) in &file.front_end.values {
         match topology.slots().iter().find(|s| s.designator == designator) {
-            None => problems.push(unknown(file, "front_end.values", designator, topology)),
+            None => {}
             Some(slot) => {
                 if let PartValue::Chosen { quantity, unit } = &given.value {
                     let wanted = match slot.kind {
@@ -79,9 +83,10 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
             }
         }
     }
-    for designator in file.front_end.tolerance.keys() {
-        if !topology.slots().iter().any(|s| s.designator == designator) {
-            problems.push(unknown(file, "front_end.tolerance", designator, topology));
+    // Whichever leg of a balanced input the user gives, the other is the same.
+    for slot in topology.slots() {
+        if let (Some(first), Some(value)) = (slot.same_as, fixed.get(slot.designator).copied()) {
+            fixed.entry(first.to_owned()).or_insert(value);
         }
     }
     for slot in topology.slots() {
@@ -89,9 +94,6 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         if !fixed.contains_key(slot.designator) && slot.same_as.is_none() && !twin_fixed {
             open.push(slot.designator);
         }
-    }
-    if !problems.is_empty() {
-        return Err(file.refused(problems));
     }
     let front_end = topology.build(&surroundings, &fixed);
     let chain = Chain {
@@ -126,18 +128,6 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         capacitor_series: *file.parts.capacitors.series,
         assumptions,
     })
-}
-
-fn unknown(file: &ChainFile, section: &str, designator: &str, topology: Topology) -> Problem {
-    let known: Vec<&str> = topology.slots().iter().map(|s| s.designator).collect();
-    file.problem_at(
-        &format!("{section}.{designator}"),
-        "designator.unknown",
-        format!("the {} front end has no part {designator}", topology.id()),
-        "no such part",
-    )
-    .expected(known.join(", "))
-    .help("docs/front-ends.md shows where each part sits")
 }
 
 fn need(file: &ChainFile) -> Need {
