@@ -8,6 +8,8 @@
 //! table the reading goes on along the end chord, so it is never undefined, and the limits say that it can't be
 //! trusted.
 
+use std::sync::{Arc, Mutex};
+
 use icepoint_sensors::{Letter, published_inverse};
 
 use crate::chain::{Chain, Readout};
@@ -112,6 +114,26 @@ impl EmfInverse {
     }
 }
 
+/// Tables kept: one for each chain that is likely to be at work at a time.
+const KEPT: usize = 4;
+
+/// The table of the exact inverse over a range in °C, made anew only if it was not asked for lately. A search looks at
+/// hundreds of circuits over one range, and the table took longer to make than all else of such a model.
+fn shared(letter: Letter, low: f64, high: f64) -> Result<Arc<EmfInverse>, ModelError> {
+    type Table = ((Letter, u64, u64), Arc<EmfInverse>);
+    static RECENT: Mutex<Vec<Table>> = Mutex::new(Vec::new());
+    let key = (letter, low.to_bits(), high.to_bits());
+    // Held while a table is made: threads that want the same one wait for it.
+    let Ok(mut recent) = RECENT.lock() else { return Ok(Arc::new(EmfInverse::new(letter, low, high, STEPS)?)) };
+    if let Some((_, table)) = recent.iter().find(|(k, _)| *k == key) {
+        return Ok(Arc::clone(table));
+    }
+    let table = Arc::new(EmfInverse::new(letter, low, high, STEPS)?);
+    recent.insert(0, (key, Arc::clone(&table)));
+    recent.truncate(KEPT);
+    Ok(table)
+}
+
 /// Temperature of an emf near `start`, °C, in a range where the function rises.
 fn newton(letter: Letter, emf: f64, start: f64) -> f64 {
     let mut t = start;
@@ -130,9 +152,9 @@ fn newton(letter: Letter, emf: f64, start: f64) -> f64 {
 #[derive(Clone, Debug)]
 pub(crate) enum ReadingRule {
     Line { slope: f64, offset: f64 },
-    Exact(EmfInverse),
+    Exact(Arc<EmfInverse>),
     Table(EmfInverse),
-    Polynomial(Letter, EmfInverse),
+    Polynomial(Letter, Arc<EmfInverse>),
 }
 
 impl ReadingRule {
@@ -146,7 +168,7 @@ impl ReadingRule {
             while low < hot_low && letter.emf_and_slope_extended(low).1 < LEAST_SENSITIVITY {
                 low += 1.0;
             }
-            EmfInverse::new(letter, low.min(hot_low), (hot_high + BEYOND).min(to), STEPS)
+            shared(letter, low.min(hot_low), (hot_high + BEYOND).min(to))
         };
         Ok(match chain.readout {
             Readout::Line { slope, offset } => Self::Line { slope, offset },
