@@ -1,0 +1,83 @@
+//! Small searches against trying every value there is.
+
+use crate::bench::{judged, kiln_but, series, simulated};
+use icepoint_chain::front_end::Values;
+use icepoint_chain::quantity::series::Series;
+use icepoint_chain::resolve::Resolved;
+
+/// The search looks at ends and middle of the range, the check at the whole grid.
+const GRIDS_DIFFER: f64 = 0.005;
+/// Simulated 95 % errors of 20 000 boards drawn alike scatter by less between neighbouring designs.
+const SAMPLING: f64 = 0.01;
+
+/// All values of all sets that keep every limit, best first.
+fn everything(resolved: &Resolved, sets: Vec<Vec<(&str, f64)>>, rest: &Values) -> Vec<(f64, Values)> {
+    let mut good: Vec<(f64, Values)> = sets
+        .into_iter()
+        .filter_map(|set| {
+            let mut values = rest.clone();
+            values.extend(set.into_iter().map(|(d, v)| (d.to_owned(), v)));
+            let (margin, error) = judged(resolved, &values);
+            (margin >= 0.0).then_some((error, values))
+        })
+        .collect();
+    good.sort_by(|a, b| a.0.total_cmp(&b.0));
+    good
+}
+
+#[test]
+fn a_gain_resistor_from_e12() {
+    let text = kiln_but(&["RG"]).with("series = \"E96\"", "series = \"E12\"");
+    let resolved = text.resolved();
+    assert_eq!(resolved.open, ["RG"]);
+    let chosen = icepoint_design::values(&resolved).unwrap();
+    // Gains from 10 to 500.
+    let sets = series(Series::E12, 100.0, 5.6e3).into_iter().map(|rg| vec![("RG", rg)]).collect();
+    let all = everything(&resolved, sets, &chosen);
+    assert!(all.len() > 3, "{} values keep the limits", all.len());
+    let (best, values) = &all[0];
+    let (margin, error) = judged(&resolved, &chosen);
+    println!("chosen {} Ω: {error:.4} K; best {} Ω: {best:.4} K", chosen["RG"], values["RG"]);
+    assert!(margin >= 0.0, "the chosen value exceeds a limit: {margin}");
+    assert!(error <= best * (1.0 + GRIDS_DIFFER), "chosen {} Ω, best {} Ω", chosen["RG"], values["RG"]);
+    // And by simulation, against the best and its neighbours in rank.
+    let ours = simulated(&resolved, &chosen, 20_000);
+    for (_, values) in all.iter().take(4) {
+        let other = simulated(&resolved, values, 20_000);
+        assert!(
+            ours <= other * (1.0 + SAMPLING),
+            "{} Ω: {other} K, chosen {} Ω: {ours} K",
+            values["RG"],
+            chosen["RG"]
+        );
+    }
+}
+
+/// The pedestal divider from E6, every pair between 1 kΩ and 470 kΩ.
+#[test]
+fn a_pedestal_divider_from_e6() {
+    let text = kiln_but(&["R5", "R6"]).with("series = \"E96\"", "series = \"E6\"");
+    let resolved = text.resolved();
+    assert_eq!(resolved.open, ["R5", "R6"]);
+    let chosen = icepoint_design::values(&resolved).unwrap();
+    let mut sets = Vec::new();
+    for r6 in series(Series::E6, 1e3, 47e3) {
+        for r5 in series(Series::E6, 10e3, 470e3) {
+            sets.push(vec![("R5", r5), ("R6", r6)]);
+        }
+    }
+    let all = everything(&resolved, sets, &chosen);
+    let (best, values) = &all[0];
+    let (margin, error) = judged(&resolved, &chosen);
+    println!(
+        "{} pairs fit; chosen {}/{}: {error:.4} K; best {}/{}: {best:.4} K",
+        all.len(),
+        chosen["R5"],
+        chosen["R6"],
+        values["R5"],
+        values["R6"]
+    );
+    assert!(all.len() > 2);
+    assert!(margin >= 0.0, "the chosen pair exceeds a limit: {margin}");
+    assert!(error <= best * (1.0 + GRIDS_DIFFER), "chosen {chosen:?}, best {values:?}");
+}
