@@ -110,7 +110,7 @@ impl Contributions {
         let widest = ranked.iter().flatten().map(|c| text_width(&c.name, size)).fold(0.0, f64::max);
         let (names, bars_from) = match frame {
             // Some readers have wider letters than the estimate.
-            Frame::Wide => (widest.min(300.0), 1.09 * widest.min(300.0) + 10.0),
+            Frame::Wide => (widest.min(355.0), 1.06 * widest.min(355.0) + 10.0),
             Frame::Narrow => (width - share_room, 1.0),
         };
         let bars_to = width - share_room - value_room;

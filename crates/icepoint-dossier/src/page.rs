@@ -12,6 +12,9 @@ use crate::theme;
 /// Style sheet of the page, without the colours.
 const STYLE: &str = include_str!("page.css");
 
+/// Rows of a table that paper does not break.
+const SHORT: usize = 9;
+
 /// One entry of the list of sections.
 #[derive(Clone, Debug)]
 pub struct Entry {
@@ -132,7 +135,7 @@ pub fn table(caption: &str, columns: &[Column], rows: &[Vec<String>]) -> Markup 
         .collect();
     html! {
         div.scroll tabindex="0" role="group" aria-label=(caption) {
-            table {
+            table.short[rows.len() <= SHORT] {
                 caption { (caption) }
                 thead {
                     tr {

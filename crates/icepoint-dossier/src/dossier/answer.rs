@@ -3,11 +3,12 @@
 use icepoint_chain::budget::BudgetPoint;
 use icepoint_chain::chain::{CalibrationMethod, CalibrationWish};
 use icepoint_chain::model::probe_limit;
+use icepoint_design::Bound;
 use maud::{Markup, html};
 
 use super::Subject;
-use super::words::{asked, celsius, kelvin, minus, plus_minus, sentence, span_kelvin};
-use crate::number::percent;
+use super::words::{NBSP, asked, cause, celsius, kelvin, plus_minus, sentence, span_kelvin, typeset};
+use crate::number::{fixed, percent};
 use crate::page::{self, Column};
 
 pub(super) fn section(s: &Subject<'_>) -> Markup {
@@ -22,22 +23,37 @@ fn headlines(s: &Subject<'_>) -> Markup {
     let verdict = &s.design.verdict;
     let place = s.budget.worst_point(s.wish).map_or(String::new(), |p| format!(" ({})", Subject::place(p)));
     let error = format!(
-        "error that 95 % of readings stay within where it is largest{place}, {}; {} asked",
-        s.calibration(s.wish),
+        "95 % error {} where it is largest{place}; {} asked",
+        Subject::short(s.wish),
         asked(verdict.accuracy)
     );
     let share = s.budget.yield_after(s.wish);
-    let good = format!("of boards stay within {} everywhere in the range", asked(verdict.accuracy));
+    let good = format!("of boards {} stay within {} everywhere", Subject::short(s.wish), asked(verdict.accuracy));
     let binding = s.design.bounds.first();
     html! {
         div.headlines {
             (page::headline(&plus_minus(verdict.error_95), &error, Some(verdict.error_95 <= verdict.accuracy)))
             (page::headline(&percent(share), &good, Some(share >= icepoint_chain::statistics::COVERAGE)))
             @if let Some(bound) = binding {
-                @let words = format!("of its room is used by what binds first: {}", bound.what);
+                @let words = format!("of its room is used by the limit that binds first: {}", bound.what);
                 (page::headline(&percent_used(bound.used), &words, Some(bound.used <= 1.0)))
             }
         }
+    }
+}
+
+/// What a limit allows and what is wanted, in words.
+pub(super) fn limit_detail(s: &Subject<'_>, bound: &Bound) -> String {
+    match s.design.headroom.iter().find(|u| u.what == bound.what) {
+        Some(u) => format!(
+            "{}{NBSP}V at {} with the board at {}, where {}{NBSP}V to {}{NBSP}V are allowed",
+            fixed(u.volts, 3),
+            celsius(u.hot),
+            celsius(u.board),
+            fixed(u.allowed.0, 3),
+            fixed(u.allowed.1, 3)
+        ),
+        None => typeset(&bound.detail),
     }
 }
 
@@ -46,7 +62,7 @@ pub(super) fn percent_used(used: f64) -> String {
     if !used.is_finite() {
         "beyond".to_owned()
     } else if used > 1.0 {
-        format!("{} %", crate::number::fixed(100.0 * used, usize::from(used < 1.1)))
+        format!("{} %", fixed(100.0 * used, usize::from(used < 1.1)))
     } else {
         percent(used)
     }
@@ -61,13 +77,13 @@ fn verdict(s: &Subject<'_>) -> Markup {
                 b { "The need is met." }
                 " " (kelvin(v.accuracy - v.error_95)) " of the accuracy asked is left over"
                 @if let Some(bound) = binding {
-                    "; the limit that comes closest is " (bound.what) ", " (minus(&bound.detail))
+                    "; the limit that comes closest is " (bound.what) ", " (limit_detail(s, bound))
                 }
                 "."
             }
         } @else {
             p { b { "The need is not met." } " What follows is the best board that was found. What is missing:" }
-            ul { @for miss in &v.misses { li { (sentence(&minus(miss))) "." } } }
+            ul { @for miss in &v.misses { li { (sentence(&typeset(miss))) "." } } }
         }
     }
 }
@@ -79,21 +95,19 @@ fn story(s: &Subject<'_>) -> Markup {
         Column::words("Calibration"),
         Column::numbers("Error at 95 %", "± K"),
         Column::numbers("Boards within", &asked(accuracy)),
-        Column::numbers("Worst case, low", "K"),
-        Column::numbers("Worst case, high", "K"),
+        Column::numbers("Worst case", "K"),
         Column::words("Where the error is largest"),
     ];
     let rows: Vec<Vec<String>> = CalibrationWish::ALL
         .into_iter()
         .map(|wish| {
             let (low, high) = s.worst_case(wish);
-            let mark = if wish == s.wish { " ◂ the owner's choice" } else { "" };
+            let mark = if wish == s.wish { " (the owner's choice)" } else { "" };
             vec![
                 format!("{}{mark}", sentence(Subject::short(wish))),
-                crate::number::fixed(s.budget.error_95(wish), 2),
+                fixed(s.budget.error_95(wish), 2),
                 percent(s.budget.yield_after(wish)),
-                crate::number::signed(low, 2),
-                crate::number::signed(high, 2),
+                format!("{} to {}", crate::number::signed(low, 2), crate::number::signed(high, 2)),
                 s.budget.worst_point(wish).map_or(String::new(), Subject::place),
             ]
         })
@@ -144,14 +158,14 @@ fn known(point: &BudgetPoint) -> Option<String> {
 
 fn as_built(s: &Subject<'_>) -> Markup {
     let Some(point) = s.budget.worst_point(CalibrationWish::None) else { return html! {} };
-    let cause = largest(s, point);
+    let largest = largest(s, point);
     html! {
         p {
             b { "As built," } " 95 % of readings are within " (plus_minus(point.monte_carlo.error_95)) " at "
             (Subject::place(point)) ", and " (percent(s.budget.yield_after(CalibrationWish::None)))
             " of boards are good everywhere. "
-            @if let Some((_, label, limit)) = cause {
-                "The largest cause is " (minus(label)) ", which alone may be worth " (plus_minus(limit)) " there. "
+            @if let Some((_, label, limit)) = largest {
+                "The largest cause is " (cause(label)) ", which alone may be worth " (plus_minus(limit)) " there. "
             }
             @if let Some(text) = probe_alone(s) { (text) " " }
             @if let Some(text) = known(point) { (text) }
@@ -167,14 +181,10 @@ fn left_of_the_largest(s: &Subject<'_>, wish: CalibrationWish) -> Option<String>
     let was = before.gum.contributions.get(index)?.abs();
     let is = after.gum.contributions.get(index)?.abs();
     Some(if is > 0.9 * was {
-        format!("It leaves {} as it was ({} standard uncertainty there).", minus(label), kelvin(is))
+        format!("It leaves {} as it was ({} standard uncertainty there).", cause(label), kelvin(is))
     } else {
-        format!(
-            "It brings {} from {} down to {} (standard uncertainty there).",
-            minus(label),
-            kelvin(was),
-            kelvin(is)
-        )
+        let left = if is < 0.005 { format!("less than {}", kelvin(0.01)) } else { kelvin(is) };
+        format!("It brings {} from {} down to {left} (standard uncertainty there).", cause(label), kelvin(was))
     })
 }
 
@@ -221,7 +231,7 @@ fn two_points(s: &Subject<'_>) -> Markup {
             " of boards good; no board within its data sheets is outside " (span(s, wish)) ". "
             @if let Some(text) = left_of_the_largest(s, wish) { (text) " " }
             @if let Some((_, label, limit)) = remaining {
-                "What remains largest is " (minus(label)) ", up to " (plus_minus(limit)) ". "
+                "What remains largest is " (cause(label)) ", up to " (plus_minus(limit)) ". "
             }
             @match s.chain.plan.method {
                 CalibrationMethod::MillivoltSource { .. } => {

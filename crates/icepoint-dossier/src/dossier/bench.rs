@@ -2,7 +2,7 @@
 
 use icepoint_chain::chain::ConverterKind;
 use icepoint_chain::imperfection::SPECIFIED_AT;
-use icepoint_chain::{ModelError, Situation};
+use icepoint_chain::{ModelError, Reading, Situation};
 use maud::{Markup, html};
 
 use super::Subject;
@@ -38,68 +38,91 @@ fn hots((low, high): (f64, f64)) -> Vec<f64> {
 pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
     let hots = hots(s.chain.need.hot);
     let (low, high) = s.chain.need.board;
-    let mut tables = Vec::new();
-    for board in boards(low, high) {
-        tables.push(table(s, board, &hots)?);
-    }
+    let rows = boards(low, high).into_iter().map(|board| Row::new(s, board, &hots)).collect::<Result<Vec<_>, _>>()?;
+    let step = s.chain.converter.step();
+    let code = match s.chain.converter.kind {
+        ConverterKind::Adc { bits, .. } => format!("What the converter gives: codes of 2{}", superscript(bits)),
+        ConverterKind::Voltmeter { .. } => format!("What the meter shows: digits of {}{NBSP}mV", plain(1e3 * step)),
+    };
+    let at_boards = |caption: &str, unit: &str, figure: &dyn Fn(&Row, usize) -> String| {
+        let mut columns = vec![Column::words("Board")];
+        columns.extend(hots.iter().map(|t| Column::numbers(&celsius(*t), unit)));
+        let cells: Vec<Vec<String>> = rows
+            .iter()
+            .map(|row| {
+                std::iter::once(celsius(row.board)).chain((0..hots.len()).map(|i| figure(row, i))).collect()
+            })
+            .collect();
+        page::table(caption, &columns, &cells)
+    };
+    let exceeded: Vec<String> = rows
+        .iter()
+        .flat_map(|row| {
+            row.readings.iter().zip(&hots).flat_map(move |(r, hot)| {
+                r.limits.iter().map(move |l| format!("{}, board at {}: {l}", celsius(*hot), celsius(row.board)))
+            })
+        })
+        .collect();
     Ok(html! {
         p {
             "What a voltmeter shows against ground when every part is at its nominal value and the head of the probe at "
-            "its farther end. A thermocouple can be stood in for by a millivolt source at the terminals. Parts of "
-            "ordinary tolerance move these by about their tolerance; a test point that is far off is a fault."
+            "its farther end. On the bench a millivolt source at the terminals stands in for the thermocouple; the first "
+            "table says what to set. Parts move the others by about their tolerance; a test point that is far off is a "
+            "fault."
         }
-        @for table in tables { (table) }
-    })
-}
-
-fn table(s: &Subject<'_>, board: f64, hots: &[f64]) -> Result<Markup, ModelError> {
-    let model = &s.design.model;
-    let readings = hots
-        .iter()
-        .map(|&hot| model.predict(&Situation::at(s.chain, hot, board), model.mean_deviations()))
-        .collect::<Result<Vec<_>, _>>()?;
-    let mut columns = vec![Column::words("Test point"), Column::words("What")];
-    columns.extend(hots.iter().map(|t| Column::numbers(&celsius(*t), "V")));
-    let mut rows: Vec<Vec<String>> = s
-        .chain
-        .front_end
-        .test_points
-        .iter()
-        .enumerate()
-        .map(|(i, t)| {
-            let volts = readings.iter().map(|r| r.test_point_volts.get(i).map_or(String::new(), |v| fixed(*v, 5)));
-            [t.label.clone(), t.what.clone()].into_iter().chain(volts).collect()
-        })
-        .collect();
-    let step = s.chain.converter.step();
-    let (name, what): (&str, String) = match s.chain.converter.kind {
-        ConverterKind::Adc { bits, .. } => ("ADC", format!("code of 2{}", superscript(bits))),
-        ConverterKind::Voltmeter { .. } => ("Meter", format!("digits of {}{NBSP}mV", plain(1e3 * step))),
-    };
-    rows.push(
-        [name.to_owned(), what]
-            .into_iter()
-            .chain(readings.iter().map(|r| fixed(libm::round(r.output_volts / step), 0)))
-            .collect(),
-    );
-    rows.push(
-        ["Reading".to_owned(), "°C".to_owned()].into_iter().chain(readings.iter().map(|r| fixed(r.celsius, 2))).collect(),
-    );
-    let exceeded: Vec<String> = readings
-        .iter()
-        .zip(hots)
-        .flat_map(|(r, hot)| r.limits.iter().map(move |l| format!("at {}: {l}", celsius(*hot))))
-        .collect();
-    Ok(html! {
-        (page::table(&format!("Board at {}", celsius(board)), &columns, &rows))
+        (at_boards("Voltage of the thermocouple at the terminals", "mV", &|row, i| fixed(1e3 * row.thermocouple[i], 3)))
+        @for row in &rows { (test_points(s, row, &hots)) }
+        (at_boards(&code, "", &|row, i| fixed(libm::round(row.readings[i].output_volts / step), 0)))
+        (at_boards("The reading", "°C", &|row, i| fixed(row.readings[i].celsius, 2)))
         @if !exceeded.is_empty() {
             p { "Beyond a limit, so not to be trusted: " (super::words::minus(&exceeded.join("; "))) "." }
         }
     })
 }
 
+/// One board temperature: what the model answers at each hot temperature.
+struct Row {
+    board: f64,
+    /// Voltage of the thermocouple at the terminals, V.
+    thermocouple: Vec<f64>,
+    readings: Vec<Reading>,
+}
+
+impl Row {
+    fn new(s: &Subject<'_>, board: f64, hots: &[f64]) -> Result<Self, ModelError> {
+        let model = &s.design.model;
+        let mean = model.mean_deviations();
+        let state = model.board_state(board, mean, &mut model.scratch())?;
+        let mut row = Self { board, thermocouple: Vec::new(), readings: Vec::new() };
+        for &hot in hots {
+            let situation = Situation::at(s.chain, hot, board);
+            let emf = model.hot_emf(&model.hot_end(hot), mean);
+            row.thermocouple.push(model.thermocouple_volts(emf, situation.head, &state, mean));
+            row.readings.push(model.predict(&situation, mean)?);
+        }
+        Ok(row)
+    }
+}
+
+fn test_points(s: &Subject<'_>, row: &Row, hots: &[f64]) -> Markup {
+    let mut columns = vec![Column::words("Test point"), Column::words("What")];
+    columns.extend(hots.iter().map(|t| Column::numbers(&celsius(*t), "V")));
+    let cells: Vec<Vec<String>> = s
+        .chain
+        .front_end
+        .test_points
+        .iter()
+        .enumerate()
+        .map(|(i, t)| {
+            let volts = row.readings.iter().map(|r| r.test_point_volts.get(i).map_or(String::new(), |v| fixed(*v, 5)));
+            [t.label.clone(), t.what.clone()].into_iter().chain(volts).collect()
+        })
+        .collect();
+    page::table(&format!("Test points, board at {}", celsius(row.board)), &columns, &cells)
+}
+
 /// Digits as superscript.
-fn superscript(value: u32) -> String {
+pub(super) fn superscript(value: u32) -> String {
     const DIGITS: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
     value.to_string().bytes().filter_map(|b| DIGITS.get(usize::from(b.wrapping_sub(b'0')))).collect()
 }
@@ -110,8 +133,8 @@ mod tests {
 
     #[test]
     fn a_handful_of_round_temperatures() {
-        assert_eq!(hots((20.0, 1100.0)), [20.0, 300.0, 550.0, 850.0, 1100.0]);
-        assert_eq!(hots((-80.0, 30.0)), [-80.0, -50.0, -25.0, 5.0, 30.0]);
+        assert_eq!(hots((20.0, 1100.0)), [20.0, 300.0, 600.0, 800.0, 1100.0]);
+        assert_eq!(hots((-80.0, 30.0)), [-80.0, -50.0, -30.0, 0.0, 30.0]);
         assert_eq!(hots((25.0, 25.0)), [25.0]);
         assert_eq!(boards(5.0, 55.0), [5.0, 25.0, 55.0]);
         assert_eq!(boards(30.0, 30.0), [30.0]);

@@ -4,7 +4,7 @@ use icepoint_chain::budget::BudgetPoint;
 use icepoint_chain::imperfection;
 use maud::{Markup, html};
 
-use super::answer::percent_used;
+use super::answer::{limit_detail, percent_used};
 use super::words::{celsius, kelvin, minus, plus_minus, sentence};
 use super::{Pictures, Subject};
 use crate::contributions::{Contribution, ContributionPoint, Contributions};
@@ -133,7 +133,7 @@ pub(super) fn upgrades_and_limits(s: &Subject<'_>) -> Markup {
         .design
         .bounds
         .iter()
-        .map(|b| vec![sentence(&b.what), percent_used(b.used), minus(&b.detail)])
+        .map(|b| vec![sentence(&b.what), percent_used(b.used), limit_detail(s, b)])
         .collect();
     html! {
         @if rows.is_empty() {

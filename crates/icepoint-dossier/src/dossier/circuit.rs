@@ -30,19 +30,20 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
             .collect::<Vec<_>>()
             .join(", ")
     );
-    let picture = drawing.draw("schematic", &title, &description);
+    let picture = drawing.draw("schematic-figure", &title, &description);
     let caption = format!(
-        "{title}. Resistor and capacitor values are from the series asked for; {} of {} were searched.",
-        s.design.resolved.open.len(),
-        s.design.resolved.topology.slots().len()
+        "{title}. Of {} resistors and capacitors {} were left open and chosen; the others are fixed by the file or equal to \
+         a twin.",
+        s.design.resolved.topology.slots().len(),
+        s.design.resolved.open.len()
     );
-    let columns = [Column::words("Test point"), Column::words("What is seen there"), Column::words("Node")];
+    let columns = [Column::words("Test point"), Column::words("What is seen there")];
     let rows: Vec<Vec<String>> = s
         .chain
         .front_end
         .test_points
         .iter()
-        .map(|t| vec![t.label.clone(), t.what.clone(), t.node.clone()])
+        .map(|t| vec![t.label.clone(), t.what.clone()])
         .collect();
     html! {
         (pictures.scrolling("schematic", &caption, &picture))

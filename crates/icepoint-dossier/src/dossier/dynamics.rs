@@ -96,7 +96,7 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
     let allowed = s.chain.need.mains_residual;
     Ok(html! {
         p {
-            "The mains leaves " (prefixed(s.design.mains_kelvin, "K", 2)) " in the reading (amplitude, at "
+            "The mains leaves " (small_kelvin(s.design.mains_kelvin)) " in the reading (amplitude, at "
             (celsius(model.least_sensitive().0)) ", where the thermocouple is least sensitive)"
             @if allowed.is_finite() { "; " (asked(allowed)) " is allowed" }
             ". The digital filter is judged with the mains off its nominal frequency by up to 1 %, where a mean over whole "
@@ -142,13 +142,18 @@ fn settling(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelErr
     );
     Ok(html! {
         p {
-            "Settled to within " (quantity(need.settle_to, Unit::Ratio, 3)) " of a step after " (total)
+            "Settled to within " (super::words::ratio(need.settle_to)) " of a step after " (total)
             ", digital filter included"
             @if need.settle_within.is_finite() { "; " (quantity(need.settle_within, Unit::Second, 3)) " is allowed" }
             ". The probe itself is slower than this by far in most installations and is not part of it."
         }
         (pictures.both("settling", &caption, &|frame| picture.draw(frame)))
     })
+}
+
+/// A small temperature difference, two significant digits and no prefix.
+fn small_kelvin(value: f64) -> String {
+    format!("{}{}K", crate::number::significant(value, 2), super::words::NBSP)
 }
 
 /// Which colour a noise source has, from the name of its part.
@@ -191,7 +196,7 @@ fn noise(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError>
                 .collect(),
         })
         .collect();
-    let kelvin = |hot: f64| noise_kelvin(s, hot).map_or("–".to_owned(), |k| prefixed(k, "K", 2));
+    let kelvin = |hot: f64| noise_kelvin(s, hot).map_or("–".to_owned(), small_kelvin);
     let result = format!("{} rms after the digital filter", prefixed(dynamics.noise_rms, "V", 2));
     let picture = Noise {
         id: "noise-figure".to_owned(),

@@ -6,7 +6,7 @@ use icepoint_chain::imperfection::SPECIFIED_AT;
 use maud::{Markup, html};
 
 use super::Subject;
-use super::words::{celsius, plus_minus, quantity};
+use super::words::{celsius, plain_kelvin, quantity};
 use crate::number::fixed;
 use crate::page::{self, Column};
 
@@ -21,7 +21,7 @@ pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
     let how = match s.chain.junction.method {
         JunctionMethod::Measured(_) => {
             "The sensor's reading is turned into volts and added there, so an error of one kelvin at the terminals is \
-             not one kelvin in the reading but the ratio of the sensitivities, S(board) ∕ S(hot)."
+             not one kelvin in the reading but the ratio of the sensitivities, S(board) / S(hot)."
         }
         JunctionMethod::Analog { .. } => {
             "The sensor's voltage is divided to the slope of the thermocouple and added in the circuit. It follows a \
@@ -32,7 +32,7 @@ pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
         p { (how) }
         @if !rows.is_empty() {
             (page::table(
-                &format!("What an error of the junction sensor (±{}) is worth, as built", plus_minus(limit).trim_start_matches('±')),
+                &format!("What an error of the junction sensor (±{}) is worth, as built", plain_kelvin(limit)),
                 &columns,
                 &rows
             ))

@@ -29,7 +29,7 @@ use maud::{Markup, html};
 
 use crate::page::{self, Entry, Shown};
 use crate::svg::{Frame, Picture};
-use words::{celsius, minus};
+use words::{celsius, typeset};
 
 pub use parts::parts_csv;
 pub use provenance::fingerprint;
@@ -171,13 +171,13 @@ impl Pictures {
     fn both(&mut self, name: &str, caption: &str, draw: &dyn Fn(Frame) -> Picture) -> Markup {
         let (wide, narrow) = (draw(Frame::Wide), draw(Frame::Narrow));
         self.keep(name, &wide);
-        page::figure(self.count, &minus(caption), Shown::Both { wide: &wide, narrow: &narrow })
+        page::figure(self.count, &typeset(caption), Shown::Both { wide: &wide, narrow: &narrow })
     }
 
     /// A picture in one layout, which scrolls on a narrow page.
     fn scrolling(&mut self, name: &str, caption: &str, picture: &Picture) -> Markup {
         self.keep(name, picture);
-        page::figure(self.count, &minus(caption), Shown::Scrolling(picture))
+        page::figure(self.count, &typeset(caption), Shown::Scrolling(picture))
     }
 
     fn keep(&mut self, name: &str, picture: &Picture) {

@@ -7,7 +7,7 @@ use icepoint_chain::quantity::Unit;
 use maud::{Markup, html};
 
 use super::Subject;
-use super::words::{NBSP, asked, celsius, celsius_span, quantity, with_tolerance};
+use super::words::{NBSP, asked, celsius, celsius_span, plain_kelvin, quantity, ratio, with_tolerance};
 use crate::page;
 
 pub(super) fn section(s: &Subject<'_>) -> Markup {
@@ -24,7 +24,7 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
             format!(
                 "{} to within {} of a step",
                 quantity(need.settle_within, Unit::Second, 3),
-                quantity(need.settle_to, Unit::Ratio, 3)
+                ratio(need.settle_to)
             ),
         );
     }
@@ -58,12 +58,12 @@ fn calibration(s: &Subject<'_>) -> String {
     let means = match plan.method {
         CalibrationMethod::MillivoltSource { relative, fixed } => format!(
             "millivolt source of ±({} + {}), thermometer at the terminals ±{}",
-            quantity(relative, Unit::Ratio, 3),
+            ratio(relative),
             quantity(fixed, Unit::Volt, 3),
-            quantity(plan.thermometer, Unit::Kelvin, 3)
+            plain_kelvin(plan.thermometer)
         ),
         CalibrationMethod::KnownTemperature { accuracy } => {
-            format!("the probe at temperatures known to ±{}", quantity(accuracy, Unit::Kelvin, 3))
+            format!("the probe at temperatures known to ±{}", plain_kelvin(accuracy))
         }
     };
     format!("{}; {means}; board at {}; mean of {} readings", s.calibration(s.wish), celsius(plan.board), plan.readings)
@@ -112,8 +112,8 @@ fn junction(s: &Subject<'_>) -> String {
     };
     format!(
         "{sensor}, {}; {} between sensor and terminals",
-        format_args!("±{}", quantity(j.accuracy, Unit::Kelvin, 3)),
-        format_args!("±{}", quantity(j.gradient, Unit::Kelvin, 3))
+        format_args!("±{}", plain_kelvin(j.accuracy)),
+        format_args!("±{}", plain_kelvin(j.gradient))
     )
 }
 
@@ -134,7 +134,7 @@ fn converter(s: &Subject<'_>) -> String {
         }
         ConverterKind::Voltmeter { resolution, .. } => format!(
             "voltmeter, ±({} of reading + {}), last digit {}",
-            quantity(c.gain_error, Unit::Ratio, 3),
+            ratio(c.gain_error),
             quantity(c.offset, Unit::Volt, 3),
             quantity(resolution, Unit::Volt, 3)
         ),
@@ -178,9 +178,9 @@ fn resistors(s: &Subject<'_>) -> String {
     format!(
         "series {}, ±{NBSP}{}, {}; capacitors {}, ±{NBSP}{}",
         r.series.name(),
-        quantity(*r.tolerance, Unit::Ratio, 3),
+        ratio(*r.tolerance),
         quantity(*r.tempco, Unit::PerKelvin, 3),
         c.series.name(),
-        quantity(*c.tolerance, Unit::Ratio, 3)
+        ratio(*c.tolerance)
     )
 }

@@ -3,12 +3,13 @@
 use icepoint_chain::chain::{ConverterKind, JunctionMethod, JunctionSensor};
 use icepoint_chain::file::ChainFile;
 use icepoint_chain::front_end::{AmplifierFigures, Part, PartKind, Stated};
+use icepoint_chain::model::probe_limit;
 use icepoint_chain::quantity::Unit;
 use icepoint_design::Design;
 use maud::{Markup, html};
 
 use super::Subject;
-use super::words::{NBSP, quantity, sentence};
+use super::words::{NBSP, celsius, plain_kelvin, quantity, sentence};
 use crate::page::{self, Column};
 
 /// One row: parts that are ordered as one item.
@@ -128,7 +129,7 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
         tempco,
         purposes: vec![part.purpose.clone()],
     };
-    let plus_minus = |ratio: f64| if ratio > 0.0 { format!("±{}", quantity(ratio, Unit::Ratio, 3)) } else { String::new() };
+    let plus_minus = |ratio: f64| if ratio > 0.0 { format!("±{}", super::words::ratio(ratio)) } else { String::new() };
     let per_kelvin =
         |x: f64| if x > 0.0 { format!("±{}", quantity(x, Unit::PerKelvin, 3)) } else { String::new() };
     Some(match &part.kind {
@@ -157,7 +158,7 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
             let tolerance = own.or(beside).unwrap_or(*capacitors.tolerance);
             // Capacitors are sold by a change over a range; per kelvin it is a per cent figure.
             let tempco = *capacitors.tempco;
-            let tempco = if tempco > 0.0 { format!("±{}/K", quantity(tempco, Unit::Ratio, 3)) } else { String::new() };
+            let tempco = if tempco > 0.0 { format!("±{}/K", super::words::ratio(tempco)) } else { String::new() };
             single("capacitor", quantity(*farads, Unit::Farad, 6), plus_minus(tolerance), tempco)
         }
         PartKind::Operational { figures, .. } => {
@@ -174,7 +175,7 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
                 JunctionMethod::Analog { slope, .. } => quantity(slope, Unit::VoltPerKelvin, 3),
                 JunctionMethod::Measured(_) => String::new(),
             };
-            single("temperature sensor", value, format!("±{}", quantity(s.chain.junction.accuracy, Unit::Kelvin, 3)), String::new())
+            single("temperature sensor", value, format!("±{}", plain_kelvin(s.chain.junction.accuracy)), String::new())
         }
         PartKind::Supply { .. } => return None,
     })
@@ -190,7 +191,7 @@ fn around(s: &Subject<'_>) -> Vec<Row> {
         tempco: String::new(),
         purposes: vec![purpose.to_owned()],
     };
-    let accuracy = format!("±{}", quantity(s.chain.junction.accuracy, Unit::Kelvin, 3));
+    let accuracy = format!("±{}", plain_kelvin(s.chain.junction.accuracy));
     let purpose = "tells the temperature of the terminals";
     let mut rows = Vec::new();
     if let JunctionMethod::Measured(sensor) = s.chain.junction.method {
@@ -210,7 +211,7 @@ fn around(s: &Subject<'_>) -> Vec<Row> {
                 "RS",
                 "resistor",
                 quantity(divider.ohms, Unit::Ohm, 6),
-                format!("±{}", quantity(divider.tolerance, Unit::Ratio, 3)),
+                format!("±{}", super::words::ratio(divider.tolerance)),
                 "fixed arm of the sensor's divider",
             );
             fixed.tempco = format!("±{}", quantity(divider.tempco, Unit::PerKelvin, 3));
@@ -219,14 +220,19 @@ fn around(s: &Subject<'_>) -> Vec<Row> {
     }
     match s.chain.converter.kind {
         ConverterKind::Adc { bits, .. } => {
-            let gain = format!("gain ±{}", quantity(s.chain.converter.gain_error, Unit::Ratio, 3));
+            let gain = format!("gain ±{}", super::words::ratio(s.chain.converter.gain_error));
             rows.push(row("ADC", "converter", format!("{bits} bit"), gain, "turns the output into codes"));
         }
         ConverterKind::Voltmeter { .. } => {}
     }
     let probe = &s.chain.probe;
-    let value = format!("type {}, {}", probe.letter.name(), if probe.grounded { "grounded" } else { "insulated" });
-    rows.push(row("TC", "thermocouple", value, probe.tolerance_text.clone(), "measuring junction"));
+    let junction = if probe.grounded { "grounded" } else { "insulated" };
+    let value = format!("type {}, {junction}, {}", probe.letter.name(), probe.tolerance_text);
+    let (low, high) = s.chain.need.hot;
+    let far = if low.abs() > high.abs() { low } else { high };
+    let limit = probe_limit(probe.letter, probe.tolerance, far);
+    let limit = if limit > 0.0 { format!("±{} at {}", plain_kelvin(limit), celsius(far)) } else { String::new() };
+    rows.push(row("TC", "thermocouple", value, limit, "measuring junction"));
     if let (Some(lead), Some(given)) = (&s.chain.lead, &s.file.lead) {
         let limit = if lead.tolerance > 0.0 { format!("±{}", quantity(lead.tolerance, Unit::Volt, 3)) } else { String::new() };
         let value = format!("{}, {}", lead.name, quantity(*given.length, Unit::Metre, 3));
@@ -254,8 +260,13 @@ fn records(s: &Subject<'_>) -> Markup {
         Stated::Typical(v) => format!("{} typical", quantity(v, unit, 3)),
     };
     type Pick<'a> = (&'static str, &'a dyn Fn(&AmplifierFigures) -> String);
-    let above = |v: f64| format!("{} above the negative rail", quantity(v, Unit::Volt, 3));
-    let below = |v: f64| format!("{} below the positive rail", quantity(v, Unit::Volt, 3));
+    let from = |v: f64, inside: &str, outside: &str, rail: &str| match v {
+        v if !v.is_finite() => format!("beyond the {rail} rail"),
+        0.0 => format!("the {rail} rail"),
+        v => format!("{} {} the {rail} rail", quantity(v.abs(), Unit::Volt, 3), if v > 0.0 { inside } else { outside }),
+    };
+    let above = |v: f64| from(v, "above", "below", "negative");
+    let below = |v: f64| from(v, "below", "above", "positive");
     let lines: [Pick<'_>; 14] = [
         ("Offset", &|f| stated(f.offset, Unit::Volt)),
         ("Offset drift", &|f| format!("{}/K", stated(f.offset_drift, Unit::Volt))),

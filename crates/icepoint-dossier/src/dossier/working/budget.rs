@@ -9,11 +9,12 @@ use icepoint_chain::Situation;
 use icepoint_sensors::tolerance::{self, Limit};
 
 use super::super::Subject;
+use super::super::bench::superscript;
 use super::super::junction::accuracy_index;
-use super::super::words::{NBSP, celsius, count, minus, quantity, signed_kelvin};
+use super::super::words::{NBSP, celsius, count, exact_kelvin, minus, quantity, signed_kelvin, trimmed_digits};
 use super::signal::{amplifier_gain, compensation, ohms};
 use super::{Check, Derivation};
-use crate::number::{fixed, significant};
+use crate::number::fixed;
 
 /// First-order formulas leave out the curvature of the reference function over one standard uncertainty.
 const FIRST_ORDER: f64 = 0.01;
@@ -38,7 +39,7 @@ fn probe(s: &Subject<'_>) -> Option<Derivation> {
     let hot = if low.abs() > high.abs() { low } else { high };
     let (letter, given) = (s.chain.probe.letter, s.chain.probe.tolerance);
     let value = probe_limit(letter, given, hot);
-    let k = |x: f64| quantity(x, Unit::Kelvin, 5);
+    let k = |x: f64| exact_kelvin(x, 5);
     let (formula, inputs) = match given {
         ProbeTolerance::Exact => return None,
         ProbeTolerance::Kelvin(limit) => ("a, the user's figure".to_owned(), k(limit)),
@@ -52,14 +53,14 @@ fn probe(s: &Subject<'_>) -> Option<Derivation> {
                 Limit::Fixed(fixed) => ("a, the same everywhere".to_owned(), k(fixed)),
                 Limit::Larger { fixed, per_degree } => (
                     "a = max(fixed; share · |t|)".to_owned(),
-                    format!("max({}; {}{NBSP}K/°C · |{}|)", k(fixed), significant(per_degree, 3), celsius(hot)),
+                    format!("max({}; {}{NBSP}K/°C · |{}|)", k(fixed), trimmed_digits(per_degree, 3), celsius(hot)),
                 ),
                 Limit::From { at, fixed, per_degree } => (
                     "a = fixed + share · (t − start)".to_owned(),
                     format!(
                         "{} + {}{NBSP}K/°C · ({} − {})",
                         k(fixed),
-                        significant(per_degree, 3),
+                        trimmed_digits(per_degree, 3),
                         celsius(hot),
                         celsius(at)
                     ),
@@ -72,7 +73,7 @@ fn probe(s: &Subject<'_>) -> Option<Derivation> {
         name: format!("The probe alone at {}", celsius(hot)),
         formula,
         inputs,
-        result: quantity(value, Unit::Kelvin, 4),
+        result: exact_kelvin(value, 4),
         value,
         check: Check::Exact,
         source: s.chain.probe.tolerance_text.clone(),
@@ -91,17 +92,17 @@ fn junction(s: &Subject<'_>) -> Option<Derivation> {
         (Readout::Line { slope: line, .. }, Some((_, share))) => {
             let gain = s.design.model.nominal_transfer().1;
             (
-                "r = G · s ∕ slope of the line",
-                format!("{} · {} ∕ {}", significant(gain, 6), v(share), v(line)),
+                "r = G · s / slope of the line",
+                format!("{} · {} / {}", trimmed_digits(gain, 6), v(share), v(line)),
             )
         }
         (_, Some((_, share))) => {
-            ("r = s ∕ S(hot)", format!("{} ∕ S({}) = {} ∕ {}", v(share), celsius(hot), v(share), v(slope(hot))))
+            ("r = s / S(hot)", format!("{} / S({}) = {} / {}", v(share), celsius(hot), v(share), v(slope(hot))))
         }
         _ => (
-            "r = S(board) ∕ S(hot)",
+            "r = S(board) / S(hot)",
             format!(
-                "S({}) ∕ S({}) = {} ∕ {}",
+                "S({}) / S({}) = {} / {}",
                 celsius(point.board),
                 celsius(hot),
                 v(slope(point.board)),
@@ -144,11 +145,11 @@ fn resistor(s: &Subject<'_>) -> Option<Derivation> {
     let (emf, slope) = letter.emf_and_slope_extended(point.hot);
     let terminals = letter.emf_and_slope_extended(point.board).0;
     let relative = format!(
-        "{} ∕ √3 · |{} − {}| · (1 − 1 ∕ {})",
+        "{} / √3 · |{} − {}| · (1 − 1 / {})",
         quantity(tempco, Unit::PerKelvin, 4),
         celsius(point.board),
         celsius(SPECIFIED_AT),
-        significant(gain, 6)
+        trimmed_digits(gain, 6)
     );
     let (formula, inputs) = match (s.chain.readout, compensation(s)) {
         (Readout::Line { slope: line, .. }, _) => {
@@ -156,14 +157,14 @@ fn resistor(s: &Subject<'_>) -> Option<Derivation> {
             let situation = Situation::at(s.chain, point.hot, point.board);
             let output = model.predict(&situation, model.mean_deviations()).ok()?.output_volts;
             (
-                "u = α ∕ √3 · |board − 25 °C| · (1 − 1 ∕ G₁) · V ∕ slope of the line",
-                format!("{relative} · {} ∕ {}", quantity(output, Unit::Volt, 6), quantity(line, Unit::VoltPerKelvin, 6)),
+                "u = α / √3 · |board − 25 °C| · (1 − 1 / G₁) · V / slope of the line",
+                format!("{relative} · {} / {}", quantity(output, Unit::Volt, 6), quantity(line, Unit::VoltPerKelvin, 6)),
             )
         }
         _ => (
-            "u = α ∕ √3 · |board − 25 °C| · (1 − 1 ∕ G₁) · v ∕ S(hot)",
+            "u = α / √3 · |board − 25 °C| · (1 − 1 / G₁) · v / S(hot)",
             format!(
-                "{relative} · {} ∕ {}",
+                "{relative} · {} / {}",
                 quantity(emf - terminals, Unit::Volt, 6),
                 quantity(slope, Unit::VoltPerKelvin, 6)
             ),
@@ -174,7 +175,7 @@ fn resistor(s: &Subject<'_>) -> Option<Derivation> {
         name: format!("Temperature coefficient of {name} as built, {}", Subject::place(point)),
         formula: formula.into(),
         inputs,
-        result: quantity(value, Unit::Kelvin, 3),
+        result: exact_kelvin(value, 3),
         value,
         check: Check::Within(FIRST_ORDER),
         source: format!("{name} sets the gain G₁ of its stage; α is the limit of its data sheet, a rectangular one"),
@@ -184,25 +185,25 @@ fn resistor(s: &Subject<'_>) -> Option<Derivation> {
 /// Divisor that turns what is known of a deviation into its standard uncertainty, and what is known.
 fn standard(imperfection: &Imperfection) -> (f64, &'static str) {
     match imperfection.distribution {
-        Distribution::Rectangular(a) => (a, " ∕ √3"),
-        Distribution::OneSided(a) => (a, " ∕ √12"),
+        Distribution::Rectangular(a) => (a, " / √3"),
+        Distribution::OneSided(a) => (a, " / √12"),
         Distribution::Normal(u) => (u, ""),
-        Distribution::Arcsine(a) => (a, " ∕ √2"),
+        Distribution::Arcsine(a) => (a, " / √2"),
     }
 }
 
 /// Size and sensitivity with their units, for a deviation's unit.
 fn sized(unit: &str, size: f64, c: f64) -> (String, String) {
-    let c_text = significant(c, 6);
+    let c_text = trimmed_digits(c, 6);
     match unit {
-        "V" => (quantity(size, Unit::Volt, 4), format!("{c_text}{NBSP}K/V")),
-        "A" => (quantity(size, Unit::Ampere, 4), format!("{c_text}{NBSP}K/A")),
-        "V/K" => (quantity(size, Unit::VoltPerKelvin, 4), format!("{c_text}{NBSP}K²/V")),
-        "K" => (quantity(size, Unit::Kelvin, 4), format!("{c_text}{NBSP}K/K")),
-        "1/K" => (quantity(size, Unit::PerKelvin, 4), format!("{c_text}{NBSP}K²")),
-        "K/K" => (quantity(size, Unit::KelvinPerKelvin, 4), format!("{c_text}{NBSP}K")),
-        "1" => (quantity(size, Unit::Ratio, 4), format!("{c_text}{NBSP}K")),
-        _ => (significant(size, 4), format!("{c_text}{NBSP}K")),
+        "V" => (quantity(size, Unit::Volt, 6), format!("{c_text}{NBSP}K/V")),
+        "A" => (quantity(size, Unit::Ampere, 6), format!("{c_text}{NBSP}K/A")),
+        "V/K" => (quantity(size, Unit::VoltPerKelvin, 6), format!("{c_text}{NBSP}K²/V")),
+        "K" => (exact_kelvin(size, 6), format!("{c_text}{NBSP}K/K")),
+        "1/K" => (quantity(size, Unit::PerKelvin, 6), format!("{c_text}{NBSP}K²")),
+        "K/K" => (quantity(size, Unit::KelvinPerKelvin, 6), format!("{c_text}{NBSP}K")),
+        "1" => (quantity(size, Unit::Ratio, 6), format!("{c_text}{NBSP}K")),
+        _ => (trimmed_digits(size, 6), format!("{c_text}{NBSP}K")),
     }
 }
 
@@ -217,16 +218,16 @@ fn contributions(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation
         let (known, c) = sized(imperfection.unit, known.abs(), size / u);
         let formula = match imperfection.distribution {
             Distribution::Normal(_) => "c · u",
-            Distribution::Rectangular(_) => "c · a ∕ √3",
-            Distribution::OneSided(_) => "c · a ∕ √12",
-            Distribution::Arcsine(_) => "c · â ∕ √2",
+            Distribution::Rectangular(_) => "c · a / √3",
+            Distribution::OneSided(_) => "c · a / √12",
+            Distribution::Arcsine(_) => "c · â / √2",
         };
         list.push(Derivation {
             id: format!("contribution-{}", rank + 1),
             name: format!("{}: {}", Subject::place(point), minus(&imperfection.label)),
             formula: formula.into(),
             inputs: format!("{c} · {known}{divisor}"),
-            result: quantity(size, Unit::Kelvin, 4),
+            result: exact_kelvin(size, 4),
             value: size,
             check: Check::Exact,
             source: format!(
@@ -238,8 +239,18 @@ fn contributions(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation
     }
 }
 
+/// A number that may be very large: “2.05 · 10⁷”.
+fn large(value: f64, digits: usize) -> String {
+    if value < 1e6 {
+        return trimmed_digits(value, digits);
+    }
+    let decade = libm::floor(libm::log10(value)) as u32;
+    let mantissa = trimmed_digits(value / libm::pow(10.0, f64::from(decade)), digits);
+    format!("{mantissa} · 10{}", superscript(decade))
+}
+
 fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
-    let k = |x: f64| quantity(x, Unit::Kelvin, 5);
+    let k = |x: f64| exact_kelvin(x, 5);
     let ranked = point.ranked();
     let largest: Vec<f64> = ranked.iter().take(LARGEST).map(|r| r.1).collect();
     let rest = ranked.iter().skip(LARGEST).map(|r| r.1 * r.1).sum::<f64>().sqrt();
@@ -250,7 +261,7 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         name: format!("Combined standard uncertainty, {at}"),
         formula: format!("u = √(sum of u²), the last of {} smaller ones together", ranked.len().saturating_sub(LARGEST)),
         inputs: format!("√({})", terms.join(" + ")),
-        result: quantity(point.gum.standard, Unit::Kelvin, 4),
+        result: exact_kelvin(point.gum.standard, 4),
         value: point.gum.standard,
         check: Check::Exact,
         source: "JCGM 100:2008, 5.1.2".into(),
@@ -263,7 +274,9 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         .map(|(dof, c)| (c.abs(), dof))
         .collect();
     let dof = point.gum.degrees_of_freedom;
-    let terms: Vec<String> = finite.iter().map(|(u, dof)| format!("({})⁴ ∕ {}", k(*u), significant(*dof, 6))).collect();
+    // The model's own bound, above which the normal factor is as good (icepoint_chain::statistics).
+    let normal = dof > 1e5;
+    let terms: Vec<String> = finite.iter().map(|(u, dof)| format!("({})⁴ / ({})", k(*u), large(*dof, 6))).collect();
     let endless = !dof.is_finite() || terms.is_empty();
     list.push(Derivation {
         id: "degrees-of-freedom".into(),
@@ -271,14 +284,14 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         formula: if endless {
             "ν, every contribution is known from a limit".into()
         } else {
-            "ν = u⁴ ∕ sum of (u⁴ ∕ ν)".into()
+            "ν = u⁴ / sum of (u⁴ / ν)".into()
         },
         inputs: if endless {
             String::new()
         } else {
-            format!("({})⁴ ∕ ({})", k(point.gum.standard), terms.join(" + "))
+            format!("({})⁴ / ({})", k(point.gum.standard), terms.join(" + "))
         },
-        result: if endless { "∞".into() } else { significant(dof, 3) },
+        result: if endless { "∞".into() } else { large(dof, 3) },
         value: dof,
         check: if endless { Check::Simulated } else { Check::Within(FIRST_ORDER) },
         source: "Welch–Satterthwaite, JCGM 100:2008, G.4.1; only averages of readings have finite ones".into(),
@@ -287,7 +300,7 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         id: "coverage-factor".into(),
         name: "Coverage factor for 95 %".into(),
         formula: "k = Student's factor for ν, truncated".into(),
-        inputs: if endless { "k₉₅(∞)".into() } else { format!("k₉₅({})", fixed(libm::floor(dof), 0)) },
+        inputs: if endless || normal { "k₉₅(∞)".into() } else { format!("k₉₅({})", fixed(libm::floor(dof), 0)) },
         result: fixed(point.gum.k, 3),
         value: point.gum.k,
         check: Check::Exact,
@@ -298,7 +311,7 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         name: format!("Expanded uncertainty for 95 %, {at}"),
         formula: "U = k · u".into(),
         inputs: format!("{} · {}", fixed(point.gum.k, 5), k(point.gum.standard)),
-        result: quantity(point.gum.expanded(), Unit::Kelvin, 4),
+        result: exact_kelvin(point.gum.expanded(), 4),
         value: point.gum.expanded(),
         check: Check::Exact,
         source: "JCGM 100:2008, 6.2.1; a normal distribution is assumed, the simulation assumes none".into(),
@@ -323,7 +336,7 @@ fn simulated(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         name: format!("Error at 95 %, {}", Subject::place(point)),
         formula: "95 % quantile of |reading − truth|".into(),
         inputs: String::new(),
-        result: quantity(mc.error_95, Unit::Kelvin, 4),
+        result: exact_kelvin(mc.error_95, 4),
         value: mc.error_95,
         check: Check::Simulated,
         source: format!("{run}; the largest over the grid is the answer"),
@@ -333,8 +346,8 @@ fn simulated(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "yield".into(),
         name: format!("Yield {}", Subject::short(s.wish)),
-        formula: "boards good at every point ∕ boards drawn".into(),
-        inputs: format!("{} ∕ {}", fixed(libm::round(share * trials), 0), s.budget.trials),
+        formula: "boards good at every point / boards drawn".into(),
+        inputs: format!("{} / {}", fixed(libm::round(share * trials), 0), s.budget.trials),
         result: format!("{}{NBSP}%", fixed(100.0 * share, 2)),
         value: share,
         check: Check::Exact,

@@ -6,9 +6,8 @@ use icepoint_chain::quantity::Unit;
 
 use super::super::Subject;
 use super::super::dynamics::noise_kelvin;
-use super::super::words::{NBSP, celsius, minus, quantity};
+use super::super::words::{NBSP, celsius, exact_kelvin, minus, quantity, trimmed_digits};
 use super::{Check, Derivation};
-use crate::number::significant;
 
 /// Noise in kelvin by slope against the model's own, which solves the whole reading.
 const NOISE: f64 = 0.02;
@@ -38,7 +37,7 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
             id: id.into(),
             name: format!("Mains {what}, at the converter"),
             formula: "â = √2 · rms · |H| · D".into(),
-            inputs: format!("√2 · {} · {} · {}", volt(rms), significant(gain, 6), significant(d.mains_digital, 6)),
+            inputs: format!("√2 · {} · {} · {}", volt(rms), trimmed_digits(gain, 6), trimmed_digits(d.mains_digital, 6)),
             result: quantity(value, Unit::Volt, 4),
             value,
             check: Check::Exact,
@@ -53,15 +52,15 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "mains-residual".into(),
         name: format!("Mains in the reading, at {}", celsius(at)),
-        formula: "(â₁ + â₂) ∕ (G · S)".into(),
+        formula: "(â₁ + â₂) / (G · S)".into(),
         inputs: format!(
-            "({} + {}) ∕ ({} · S({}))",
+            "({} + {}) / ({} · S({}))",
             volt(d.series_residual),
             volt(d.common_residual),
-            significant(d.gain, 6),
+            trimmed_digits(d.gain, 6),
             celsius(at)
         ),
-        result: quantity(s.design.mains_kelvin, Unit::Kelvin, 3),
+        result: exact_kelvin(s.design.mains_kelvin, 3),
         value: s.design.mains_kelvin,
         check: Check::Exact,
         source: "both at their worst together, where the thermocouple is least sensitive".into(),
@@ -76,16 +75,16 @@ fn noise(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let volts = quantity(d.noise_rms, Unit::Volt, 6);
     let (formula, inputs) = match s.chain.readout {
         Readout::Line { slope, .. } => {
-            ("σ ∕ slope of the line", format!("{volts} ∕ {}", quantity(slope, Unit::VoltPerKelvin, 6)))
+            ("σ / slope of the line", format!("{volts} / {}", quantity(slope, Unit::VoltPerKelvin, 6)))
         }
-        _ => ("σ ∕ (G · S(hot))", format!("{volts} ∕ ({} · S({}))", significant(gain, 6), celsius(hot))),
+        _ => ("σ / (G · S(hot))", format!("{volts} / ({} · S({}))", trimmed_digits(gain, 6), celsius(hot))),
     };
     list.push(Derivation {
         id: "noise".into(),
         name: format!("Noise in the reading at {}", celsius(hot)),
         formula: formula.into(),
         inputs,
-        result: quantity(value, Unit::Kelvin, 3),
+        result: exact_kelvin(value, 3),
         value,
         check: Check::Within(NOISE),
         source: "σ from the noise analysis of the circuit, 0.01 Hz upward, after the digital filter".into(),
@@ -98,7 +97,7 @@ fn settling(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let second = |t: f64| quantity(t, Unit::Second, 6);
     list.push(Derivation {
         id: "settling".into(),
-        name: format!("Settling to within {}", quantity(s.chain.need.settle_to, Unit::Ratio, 3)),
+        name: format!("Settling to within {}", super::super::words::ratio(s.chain.need.settle_to)),
         formula: "t = circuit + digital filter".into(),
         inputs: format!("{} + {}", second(analog), second(settling.digital)),
         result: quantity(total, Unit::Second, 4),

@@ -5,8 +5,8 @@
 //! does not explain the model's number fails. Where the formula is a first-order one, [`Check::Within`] says how far it
 //! may be off, and the page prints “≈”.
 //!
-//! **Notation of the inputs**, which the test reads: numbers with units and prefixes, `+ − · ∕`, round brackets, `√`,
-//! powers `²` and `⁴`, `|x|`, and the functions `E(t)` (emf against 0 °C), `S(t)` (its slope), `max(a; b)` and
+//! **Notation of the inputs**, which the test reads: numbers with units and prefixes, `+ − ·` and `/` between blanks, round brackets, `√`,
+//! powers `²` and `⁴`, `10ⁿ`, `|x|`, and the functions `E(t)` (emf against 0 °C), `S(t)` (its slope), `max(a; b)` and
 //! `k₉₅(ν)`. Several forms of one thing are joined by `=`.
 
 mod budget;
@@ -19,6 +19,7 @@ use icepoint_design::Design;
 use maud::{Markup, html};
 
 use super::Subject;
+use super::words::typeset;
 use crate::page::{self, Working};
 
 /// A number with how it comes about.
@@ -69,12 +70,12 @@ pub(super) fn section(list: &[Derivation]) -> Markup {
     let items: Vec<Working> = list
         .iter()
         .map(|d| Working {
-            name: d.name.clone(),
+            name: typeset(&d.name),
             formula: d.formula.clone(),
             inputs: if d.inputs.is_empty() { String::new() } else { format!("= {}", d.inputs) },
             result: d.result.clone(),
             approximate: matches!(d.check, Check::Within(_)),
-            source: d.source.clone(),
+            source: typeset(&d.source),
         })
         .collect();
     html! {

@@ -7,9 +7,8 @@ use icepoint_chain::quantity::Unit;
 use icepoint_chain::{ModelError, Situation};
 
 use super::super::Subject;
-use super::super::words::{celsius, quantity};
+use super::super::words::{celsius, exact_kelvin, quantity, trimmed_digits};
 use super::{Check, Derivation};
-use crate::number::significant;
 
 /// Share that the hand formulas of the circuit leave out: loading of parts in the megohms.
 const CIRCUIT: f64 = 5e-5;
@@ -50,7 +49,7 @@ pub(super) fn derivations(s: &Subject<'_>) -> Result<Vec<Derivation>, ModelError
         inputs: format!(
             "{} + {} · {}",
             quantity(offset, Unit::Volt, 6),
-            significant(gain, 6),
+            trimmed_digits(gain, 6),
             quantity(emf - terminals, Unit::Volt, 6)
         ),
         result: quantity(output, Unit::Volt, 5),
@@ -89,7 +88,7 @@ fn loop_ohms(s: &Subject<'_>) -> f64 {
 fn loading(s: &Subject<'_>, last: &str) -> (&'static str, String) {
     let input = s.chain.converter.input_resistance;
     if input.is_finite() {
-        (" · Rᵢₙ ∕ (Rᵢₙ + {last})", format!(" · {} ∕ ({} + {})", ohm(input), ohm(input), ohm(ohms(s, last))))
+        (" · Rᵢₙ / (Rᵢₙ + {last})", format!(" · {} / ({} + {})", ohm(input), ohm(input), ohm(ohms(s, last))))
     } else {
         ("", String::new())
     }
@@ -103,9 +102,9 @@ fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "gain".into(),
         name: "Gain from thermocouple to converter".into(),
-        formula: format!("G = (1 + R₀ ∕ RG){load}"),
-        inputs: format!("(1 + {} ∕ {}){loaded}", ohm(constant), ohm(ohms(s, "RG"))),
-        result: significant(gain, 5),
+        formula: format!("G = (1 + R₀ / RG){load}"),
+        inputs: format!("(1 + {} / {}){loaded}", ohm(constant), ohm(ohms(s, "RG"))),
+        result: trimmed_digits(gain, 5),
         value: gain,
         check: Check::Within(CIRCUIT),
         source: "gain law of the amplifier's data sheet, R₀ its constant; the load is the converter's input".into(),
@@ -120,8 +119,8 @@ fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "pedestal".into(),
         name: "Pedestal that the output rests on".into(),
-        formula: format!("Vₚ = {rail} · R6 ∕ (R5 + R6)"),
-        inputs: format!("{} · {} ∕ ({} + {})", quantity(top, Unit::Volt, 6), ohm(r6), ohm(r5), ohm(r6)),
+        formula: format!("Vₚ = {rail} · R6 / (R5 + R6)"),
+        inputs: format!("{} · {} / ({} + {})", quantity(top, Unit::Volt, 6), ohm(r6), ohm(r5), ohm(r6)),
         result: quantity(pedestal, Unit::Volt, 5),
         value: pedestal_of_the_model(s).unwrap_or(pedestal),
         check: Check::Within(CIRCUIT),
@@ -132,11 +131,11 @@ fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "offset".into(),
         name: "Output with the thermocouple at 0 V".into(),
-        formula: format!("V₀ = (Vₚ + G₁ · R ∕ (R4 + R + R3) · (Vs − Vₚ)){load}"),
+        formula: format!("V₀ = (Vₚ + G₁ · R / (R4 + R + R3) · (Vs − Vₚ)){load}"),
         inputs: format!(
-            "({} + {} · {} ∕ ({} + {} + {}) · ({} − {})){loaded}",
+            "({} + {} · {} / ({} + {} + {}) · ({} − {})){loaded}",
             quantity(pedestal, Unit::Volt, 6),
-            significant(amplifier, 6),
+            trimmed_digits(amplifier, 6),
             ohm(loop_ohms),
             ohm(r4),
             ohm(loop_ohms),
@@ -186,20 +185,20 @@ fn single_amplifier(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let load = load.replace("{last}", "R8");
     let (finite, put_in) = match open_loop {
         Some(a) => (
-            " ∕ (1 + ½ · (1 + R3 ∕ R4) ∕ A)",
-            format!(" ∕ (1 + 0.5 · (1 + {} ∕ {}) ∕ {})", ohm(r3), ohm(r4), quantity(a, Unit::Count, 6)),
+            " / (1 + ½ · (1 + R3 / R4) / A)",
+            format!(" / (1 + 0.5 · (1 + {} / {}) / {})", ohm(r3), ohm(r4), quantity(a, Unit::Count, 6)),
         ),
         None => ("", String::new()),
     };
     list.push(Derivation {
         id: "gain".into(),
         name: "Gain from thermocouple to output".into(),
-        formula: format!("G = (1 + R3 ∕ R4){finite}{load}"),
-        inputs: format!("(1 + {} ∕ {}){put_in}{loaded}", ohm(r3), ohm(r4)),
-        result: significant(gain, 5),
+        formula: format!("G = (1 + R3 / R4){finite}{load}"),
+        inputs: format!("(1 + {} / {}){put_in}{loaded}", ohm(r3), ohm(r4)),
+        result: trimmed_digits(gain, 5),
         value: gain,
         check: Check::Within(CIRCUIT),
-        source: "non-inverting amplifier; 1 ∕ A lies between zero and its limit, so half of it is the best estimate; the \
+        source: "non-inverting amplifier; 1 / A lies between zero and its limit, so half of it is the best estimate; the \
                  load is the input of what reads the output"
             .into(),
     });
@@ -216,9 +215,9 @@ fn single_amplifier(s: &Subject<'_>, list: &mut Vec<Derivation>) {
             quantity(s.chain.probe.letter.emf_and_slope_extended(SPECIFIED_AT).1, Unit::VoltPerKelvin, 4),
             celsius(SPECIFIED_AT)
         ),
-        formula: "s = sᵤ · R6 ∕ (R5 + R6 + Rᵤ)".into(),
+        formula: "s = sᵤ · R6 / (R5 + R6 + Rᵤ)".into(),
         inputs: format!(
-            "{} · {} ∕ ({} + {} + {})",
+            "{} · {} / ({} + {} + {})",
             quantity(*slope, Unit::VoltPerKelvin, 6),
             ohm(r6),
             ohm(r5),
@@ -236,10 +235,10 @@ fn single_amplifier(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "offset".into(),
         name: format!("Output with the thermocouple at 0 V, board at {}", celsius(SPECIFIED_AT)),
-        formula: "V₀ = G · (Vᵤ · R6 ∕ (R5 + R6 + Rᵤ) + Vs ∕ R7 · (R + R6))".into(),
+        formula: "V₀ = G · (Vᵤ · R6 / (R5 + R6 + Rᵤ) + Vs / R7 · (R + R6))".into(),
         inputs: format!(
-            "{} · ({} · {} ∕ ({} + {} + {}) + {} ∕ {} · ({} + {}))",
-            significant(gain, 6),
+            "{} · ({} · {} / ({} + {} + {}) + {} / {} · ({} + {}))",
+            trimmed_digits(gain, 6),
             quantity(sensor, Unit::Volt, 6),
             ohm(r6),
             ohm(r5),
@@ -263,10 +262,10 @@ fn code(s: &Subject<'_>, output: f64, list: &mut Vec<Derivation>) {
     let (name, formula, unit, inputs) = match s.chain.converter.kind {
         ConverterKind::Adc { bits, reference } => (
             "Code at that output",
-            "n = V · 2ᴺ ∕ Vref",
+            "n = V · 2ᴺ / Vref",
             "codes",
             format!(
-                "{} · {} ∕ {}",
+                "{} · {} / {}",
                 quantity(output, Unit::Volt, 8),
                 1_u64 << bits.min(63),
                 quantity(reference, Unit::Volt, 6)
@@ -274,9 +273,9 @@ fn code(s: &Subject<'_>, output: f64, list: &mut Vec<Derivation>) {
         ),
         ConverterKind::Voltmeter { .. } => (
             "Digits shown at that output",
-            "n = V ∕ digit",
+            "n = V / digit",
             "digits",
-            format!("{} ∕ {}", quantity(output, Unit::Volt, 6), quantity(step, Unit::Volt, 6)),
+            format!("{} / {}", quantity(output, Unit::Volt, 6), quantity(step, Unit::Volt, 6)),
         ),
     };
     let exact = output / step;
@@ -297,19 +296,19 @@ fn step(s: &Subject<'_>, hot: f64, slope: f64, gain: f64, list: &mut Vec<Derivat
     let step = s.chain.converter.step();
     let (formula, inputs, value) = match s.chain.readout {
         Readout::Line { slope, .. } => (
-            "q = one step ∕ slope of the line".to_owned(),
-            format!("{} ∕ {}", quantity(step, Unit::Volt, 6), quantity(slope, Unit::VoltPerKelvin, 6)),
+            "q = one step / slope of the line".to_owned(),
+            format!("{} / {}", quantity(step, Unit::Volt, 6), quantity(slope, Unit::VoltPerKelvin, 6)),
             step / slope,
         ),
         _ => (
-            "q = one step ∕ (G · S(hot))".to_owned(),
+            "q = one step / (G · S(hot))".to_owned(),
             format!(
-                "{} ∕ ({} · S({})) = {} ∕ ({} · {})",
+                "{} / ({} · S({})) = {} / ({} · {})",
                 quantity(step, Unit::Volt, 6),
-                significant(gain, 6),
+                trimmed_digits(gain, 6),
                 celsius(hot),
                 quantity(step, Unit::Volt, 6),
-                significant(gain, 6),
+                trimmed_digits(gain, 6),
                 quantity(slope, Unit::VoltPerKelvin, 6)
             ),
             step / (gain * slope),
@@ -320,7 +319,7 @@ fn step(s: &Subject<'_>, hot: f64, slope: f64, gain: f64, list: &mut Vec<Derivat
         name: format!("One step of the converter at {}", celsius(hot)),
         formula,
         inputs,
-        result: quantity(value, Unit::Kelvin, 4),
+        result: exact_kelvin(value, 4),
         value,
         check: Check::Exact,
         source: "converter's step, through the gain and the slope of the reference function".into(),
