@@ -13,13 +13,12 @@ from math import hypot
 # Both solve the same linear circuit and the same inverse; icepoint's inverse is a table with one Newton step (1e-7 K),
 # the peer's is Newton to 1e-10 K, and an elimination in doubles leaves some 1e-9 K at a gain of 240.
 READING_KELVIN = 1e-6
-# Contributions are differences of readings, (f(+u) − f(−u))/2, so most agree as well as those do (1e-9 K seen). The
-# noise is an integral over lobes of the digital filter, of which icepoint's quadrature takes fewer pieces (0.03 % to
-# 1 % seen, on some mK): a thousandth of a contribution, or 0.1 mK, is far below what a budget can show.
-CONTRIBUTION_SHARE = 1e-3
-CONTRIBUTION_KELVIN = 1e-4
+# Contributions are differences of readings, (f(+u) − f(−u))/2, so they agree as well as those do (1e-9 K seen); noise
+# comes from an integral over frequency that the two do in different ways (1e-6 of it seen).
+CONTRIBUTION_SHARE = 1e-5
+CONTRIBUTION_KELVIN = 1e-6
 # The expanded uncertainty is k times the root of the sum of their squares: no worse than the largest of them.
-GUM_SHARE = 1e-3
+GUM_SHARE = 1e-5
 # Two independent simulations: each end has the standard error of its own order statistic. Some 600 ends are compared;
 # 5 joint standard errors are exceeded once in 3 000 such runs, and the seeds are fixed. (Which of two neighbouring
 # order statistics is taken, JCGM 101, 7.7, is a hundredth of that.)

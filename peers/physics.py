@@ -32,6 +32,7 @@ class Deviation:
     size: float
     reading: bool = False  # drawn anew for each reading
     dof: float = inf
+    life: str = "board"  # "later": not there yet at the calibration; "occasion": one value then, another in use
 
     @property
     def mean(self):
@@ -85,16 +86,16 @@ class Peer:
         c = self.chain
         rows = []
 
-        def add(id, size, shape="rectangle", reading=False, dof=inf):
+        def add(id, size, shape="rectangle", reading=False, dof=inf, life="board"):
             if size > 0 and np.isfinite(size):
-                rows.append(Deviation(id, shape, size, reading, dof))
+                rows.append(Deviation(id, shape, size, reading, dof, life))
 
         add("probe.tolerance", 0.5 if c.probe_normal else 1.0, "normal" if c.probe_normal else "rectangle")
-        add("probe.drift", c.probe_drift)
+        add("probe.drift", c.probe_drift, life="later")
         add("lead.tolerance", 1.0 if c.cable_volts else 0.0)
         add("junction.accuracy", c.sensor_accuracy)
         add("junction.drift", c.sensor_drift)
-        add("junction.gradient", c.gradient)
+        add("junction.gradient", c.gradient, life="occasion")
         add("junction.self_heating", c.self_heating, "one-sided")
         if c.analog:
             add("junction.bow", c.sensor_bow)
@@ -106,8 +107,7 @@ class Peer:
                 add("junction.class", 1.0)
             add("junction.divider", c.divider_tolerance)
             add("junction.divider_tempco", c.resistor_limits.tempco)
-            # The same in every reading of one board: the sensor sits at one temperature.
-            add("junction.quantisation", 0.5 * c.step / c.reference[0])
+            add("junction.quantisation", 0.5 * c.step / c.reference[0], life="occasion")
         names = [*circuits.RESISTORS[c.topology]] + (["RG"] if "RG" in c.values else [])
         networks = circuits.NETWORKS[c.topology] if c.network else {}
         inside = {name: net for net, members in networks.items() for name in members}
@@ -115,7 +115,7 @@ class Peer:
             tolerance, tempco = c.network if name in inside else (c.tolerance[name], c.resistor_limits.tempco)
             add(f"{name}.tolerance", tolerance)
             add(f"{name}.tempco", tempco)
-            add(f"{name}.ageing", c.resistor_limits.ageing)
+            add(f"{name}.ageing", c.resistor_limits.ageing, life="later")
         for net, members in networks.items():
             add(f"{net}.tolerance", c.tolerance[members[0]])
             add(f"{net}.tempco", c.resistor_limits.tempco)
@@ -126,18 +126,18 @@ class Peer:
             add(f"{name}.bias", f.bias)
             add(f"{name}.offset_current", f.offset_current)
             add(f"{name}.cmrr", 1 / f.cmrr)
-            add(f"{name}.psrr", c.supply_change / f.psrr)
+            add(f"{name}.psrr", c.supply_change / f.psrr, life="occasion")
             if f.instrumentation:
                 add(f"{name}.gain_error", f.gain_error)
                 add(f"{name}.gain_drift", f.gain_drift)
                 add(f"{name}.gain_nonlinearity", f.gain_nonlinearity, reading=True)
             else:
                 add(f"{name}.open_loop_gain", 1 / f.open_loop_gain, "one-sided")
-        add("VS.supply", c.supply[1])
+        add("VS.supply", c.supply[1], life="occasion")
         if c.reference:
             add("VREF.initial", c.reference[1])
             add("VREF.drift", c.reference_drift)
-            add("VREF.supply_regulation", c.reference_regulation * c.supply_change)
+            add("VREF.supply_regulation", c.reference_regulation * c.supply_change, life="occasion")
             # The pedestal's divider is what loads the reference.
             add("VREF.load_regulation", c.reference_ohms * c.reference[0] / (c.values["R5"] + c.values["R6"]))
         add("converter.quantisation", c.step / 2, reading=True)
@@ -167,6 +167,8 @@ class Peer:
             if c.bath is not None:
                 add(f"calibration.reference.{k + 1}", c.bath)
             add(f"calibration.reading.{k + 1}", spread, "normal", dof=dof)
+        for d in [d for d in rows if d.life == "occasion"]:
+            add(f"calibration.{d.id}", d.size, d.shape)
         return rows
 
     # ---- one board -----------------------------------------------------------------------------------------------
@@ -278,6 +280,12 @@ class Peer:
     def _corrections(self, d, batch):
         """(offset, gain) in the rule's volts after no, one and two points."""
         c = self.chain
+        d = dict(d)
+        for row in self.deviations:
+            if row.life == "later":
+                d[row.id] = 0.0
+            elif row.life == "occasion":
+                d[row.id] = d.get(f"calibration.{row.id}", 0.0)
         board = c.plan_board
         offset, gain, reference, told = self._board(board, d, batch)
         terminals = board + d.get("junction.gradient", 0.0)
