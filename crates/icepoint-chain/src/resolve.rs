@@ -107,10 +107,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         filter: filter(file),
         readout: readout(file),
         plan: plan(file, &mut assumptions),
-        correction: file
-            .calibration
-            .as_ref()
-            .map(|c| Correction { offset: *c.offset_volts, gain: *c.gain }),
+        correction: file.calibration.as_ref().map(|c| Correction { offset: *c.offset_volts, gain: *c.gain }),
         settings: BudgetSettings {
             trials: *file.budget.trials,
             seed: *file.budget.seed,
@@ -154,7 +151,9 @@ fn probe(file: &ChainFile) -> Probe {
     let p = &file.probe;
     let (tolerance, tolerance_text) = match *p.tolerance {
         file::ProbeTolerance::Class(class) => (ProbeTolerance::Class(class), class.name().to_owned()),
-        file::ProbeTolerance::PlusMinus(k) => (ProbeTolerance::Kelvin(k), format!("±{k} K, the user's figure")),
+        file::ProbeTolerance::PlusMinus(k) => {
+            (ProbeTolerance::Kelvin(k), format!("±{k} K, the user's figure"))
+        }
         file::ProbeTolerance::None => (ProbeTolerance::Exact, "taken as exact".to_owned()),
     };
     Probe {
@@ -376,7 +375,9 @@ fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
             }
             _ => None,
         });
-        let Some(tolerance) = file.front_end.tolerance.get(name).map(|g| g.value).or(beside) else { continue };
+        let Some(tolerance) = file.front_end.tolerance.get(name).map(|g| g.value).or(beside) else {
+            continue;
+        };
         match slot.kind {
             SlotKind::Resistor => {
                 resistor_for.insert(name.to_owned(), ResistorFigures { tolerance, ..resistor.clone() });

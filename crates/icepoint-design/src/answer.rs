@@ -79,8 +79,7 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
     let budget = Budget::new(&model, progress)?;
     let headroom = model.headroom()?;
     let need = &model.chain().need;
-    let duration = if need.settle_within.is_finite() { 1.5 * need.settle_within } else { 20.0 };
-    let settling = model.settling(duration)?;
+    let settling = settling(&model)?;
     let mains_kelvin = filter::mains_kelvin(&model);
     let wish = need.calibration;
     let error_95 = budget.error_95(wish);
@@ -100,6 +99,21 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
         model,
         resolved,
     })
+}
+
+/// Looks as long as it takes to tell a settling time, up to [`LONGEST_LOOK`] times what is asked.
+fn settling(model: &Model) -> Result<Settling, ModelError> {
+    const LONGEST_LOOK: f64 = 1000.0;
+    let asked = model.chain().need.settle_within;
+    let (mut duration, most) =
+        if asked.is_finite() { (1.5 * asked, LONGEST_LOOK * asked) } else { (20.0, 20e3) };
+    loop {
+        let found = model.settling(duration)?;
+        if found.analog.is_some() || duration > most {
+            return Ok(found);
+        }
+        duration *= 5.0;
+    }
 }
 
 /// Values for every slot of the topology: the user's own, and for the open ones the best that the search finds.
@@ -165,7 +179,7 @@ fn bounds(model: &Model, headroom: &[LimitUse], settling: &Settling, mains: f64,
     if need.settle_within.is_finite() {
         let (used, took) = match settling.total() {
             Some(t) => (t / need.settle_within, format!("{t:.2} s")),
-            None => (f64::INFINITY, "longer than looked at".into()),
+            None => (f64::INFINITY, "no end seen".into()),
         };
         let detail =
             format!("{took} of {:.2} s to within {} % of a step", need.settle_within, 100.0 * need.settle_to);
@@ -208,7 +222,8 @@ fn verdict(model: &Model, budget: &Budget, bounds: &[Bound], error_95: f64) -> V
                 text.push_str(&format!("; {:+.2} K of it is known error of the reading rule", point.bias()));
             }
         }
-        let better = CalibrationWish::ALL.into_iter().find(|w| *w > wish && budget.error_95(*w) <= need.accuracy);
+        let better =
+            CalibrationWish::ALL.into_iter().find(|w| *w > wish && budget.error_95(*w) <= need.accuracy);
         if let Some(better) = better {
             text.push_str(&format!(
                 "; calibrating {} would bring it to ±{:.2} K",

@@ -27,10 +27,15 @@ impl Assessment {
     /// Best first: what holds its limits before what doesn't, then by error, then by values so that ties always fall
     /// the same way.
     pub fn order(&self, other: &Self) -> Ordering {
-        self.shortfall
-            .total_cmp(&other.shortfall)
-            .then(self.error_95.total_cmp(&other.error_95))
-            .then_with(|| self.values.iter().map(|v| *v.1).partial_cmp(other.values.iter().map(|v| *v.1)).unwrap_or(Ordering::Equal))
+        self.shortfall.total_cmp(&other.shortfall).then(self.error_95.total_cmp(&other.error_95)).then_with(
+            || {
+                self.values
+                    .iter()
+                    .map(|v| *v.1)
+                    .partial_cmp(other.values.iter().map(|v| *v.1))
+                    .unwrap_or(Ordering::Equal)
+            },
+        )
     }
 }
 

@@ -49,8 +49,10 @@ pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Values, Mode
     candidates.truncate(in_time);
     let every = in_time.div_ceil(LOOKED_AT).max(1);
     let candidates: Vec<LowPass> = candidates.into_iter().step_by(every).collect();
-    let judged: Vec<(Assessment, f64)> =
-        candidates.into_par_iter().map(|c| Ok((judge(resolved, c.values)?, c.settles))).collect::<Result<_, ModelError>>()?;
+    let judged: Vec<(Assessment, f64)> = candidates
+        .into_par_iter()
+        .map(|c| Ok((judge(resolved, c.values)?, c.settles)))
+        .collect::<Result<_, ModelError>>()?;
     Ok(quickest_of_the_good(judged).unwrap_or_else(|| start.clone()))
 }
 
@@ -96,7 +98,11 @@ pub(crate) fn mains_kelvin(model: &Model) -> f64 {
 /// Corner frequencies worth a try, Hz, from the slowest that could settle in time upwards.
 fn corners(settle_to: f64, allowed: f64) -> Vec<f64> {
     let turns = double_pole_settling(settle_to);
-    let slowest = if allowed.is_finite() && allowed > 0.0 { 0.4 * turns / (2.0 * core::f64::consts::PI * allowed) } else { 0.2 };
+    let slowest = if allowed.is_finite() && allowed > 0.0 {
+        0.4 * turns / (2.0 * core::f64::consts::PI * allowed)
+    } else {
+        0.2
+    };
     (0..=2 * CORNERS_PER_DECADE)
         .map(|i| slowest * libm::pow(10.0, f64::from(i) / f64::from(CORNERS_PER_DECADE)))
         .filter(|f| *f <= 200.0)
@@ -139,7 +145,8 @@ fn real_poles(resolved: &Resolved, start: &Values, hertz: f64) -> Vec<LowPass> {
         let pole = |r: &str, c: &str| values.get(r).zip(values.get(c)).map_or(tau, |(r, c)| r * c);
         let (first, second) = (pole("R1", "C1"), pole("R8", "C4"));
         let slow = first.max(second);
-        let gain = |t: f64| 1.0 / (1.0 + square(resolved.chain.need.mains * 2.0 * core::f64::consts::PI * t)).sqrt();
+        let gain =
+            |t: f64| 1.0 / (1.0 + square(resolved.chain.need.mains * 2.0 * core::f64::consts::PI * t)).sqrt();
         all.push(LowPass {
             settles: slow * double_pole_settling(resolved.chain.need.settle_to),
             leaves: gain(first) * gain(second),
@@ -195,7 +202,8 @@ fn active(resolved: &Resolved, start: &Values, hertz: f64) -> Vec<LowPass> {
                 let u = 2.0 * core::f64::consts::PI * need.mains / w0;
                 let leaves = 1.0 / ((1.0 - u * u) * (1.0 - u * u) + u * u / (q * q)).sqrt();
                 // Envelope of the complex pair, or the slower of two real poles.
-                let decay = if q > 0.5 { 0.5 * w0 / q } else { w0 * (0.5 / q - (0.25 / (q * q) - 1.0).sqrt()) };
+                let decay =
+                    if q > 0.5 { 0.5 * w0 / q } else { w0 * (0.5 / q - (0.25 / (q * q) - 1.0).sqrt()) };
                 let settles = -libm::log(need.settle_to) / decay;
                 all.push(LowPass { values, settles, leaves });
             }

@@ -1,9 +1,9 @@
 //! Gain and pedestal of the instrumentation front end.
 
+use icepoint_chain::ModelError;
 use icepoint_chain::chain::ConverterKind;
 use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
-use icepoint_chain::ModelError;
 use rayon::prelude::*;
 
 use crate::candidate::{Assessment, assess};
@@ -16,8 +16,10 @@ const PEDESTALS: i32 = 6;
 pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Vec<Assessment>, ModelError> {
     let mut candidates = candidates(resolved, start);
     candidates.dedup();
-    let mut judged: Vec<Assessment> =
-        candidates.into_par_iter().map(|values| assess(resolved, values)).collect::<Result<_, ModelError>>()?;
+    let mut judged: Vec<Assessment> = candidates
+        .into_par_iter()
+        .map(|values| assess(resolved, values))
+        .collect::<Result<_, ModelError>>()?;
     judged.sort_by(Assessment::order);
     Ok(judged)
 }

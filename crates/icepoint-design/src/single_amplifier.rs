@@ -1,9 +1,9 @@
 //! Gain and compensation slope of the single-amplifier front end.
 
+use icepoint_chain::ModelError;
 use icepoint_chain::chain::{JunctionMethod, Readout};
 use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
-use icepoint_chain::ModelError;
 use rayon::prelude::*;
 
 use crate::candidate::{Assessment, assess, best};
@@ -23,7 +23,8 @@ pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Vec<Assessme
     let middle = mean_gain(resolved);
     let mut judged = round(resolved, start, middle, GAIN_SPREAD)?;
     if let Some(best) = best(judged.clone()) {
-        let gain = 1.0 + best.values.get("R3").copied().unwrap_or(0.0) / best.values.get("R4").copied().unwrap_or(1.0);
+        let gain = 1.0
+            + best.values.get("R3").copied().unwrap_or(0.0) / best.values.get("R4").copied().unwrap_or(1.0);
         let finer = round(resolved, &best.values.clone(), gain, GAIN_SPREAD / f64::from(GAINS))?;
         judged.extend(finer);
         judged.sort_by(Assessment::order);
@@ -48,7 +49,12 @@ fn mean_gain(resolved: &Resolved) -> f64 {
     }
 }
 
-fn round(resolved: &Resolved, start: &Values, middle: f64, spread: f64) -> Result<Vec<Assessment>, ModelError> {
+fn round(
+    resolved: &Resolved,
+    start: &Values,
+    middle: f64,
+    spread: f64,
+) -> Result<Vec<Assessment>, ModelError> {
     let mut judged: Vec<Assessment> = candidates(resolved, start, middle, spread)
         .into_par_iter()
         .map(|values| assess(resolved, values))

@@ -51,7 +51,9 @@ pub fn upgrades(_resolved: &Resolved, model: &Model, error_95: f64) -> Result<Ve
         .into_iter()
         .filter(|(error, ..)| *error < now * (1.0 - WORTH_NAMING))
         .take(NAMED)
-        .map(|(_, what, chain)| Ok(Upgrade { what, from: error_95, to: error_95 * simulated(chain)? / before }))
+        .map(|(_, what, chain)| {
+            Ok(Upgrade { what, from: error_95, to: error_95 * simulated(chain)? / before })
+        })
         .collect()
 }
 
@@ -78,7 +80,9 @@ fn possible(chain: &Chain) -> Vec<(String, Chain)> {
     parts(chain, &mut add);
     let accuracy = chain.junction.accuracy;
     if accuracy > 0.15 {
-        add(format!("reference-junction sensor of ±0.1 K instead of ±{accuracy} K"), &|c| c.junction.accuracy = 0.1);
+        add(format!("reference-junction sensor of ±0.1 K instead of ±{accuracy} K"), &|c| {
+            c.junction.accuracy = 0.1
+        });
     }
     let gradient = chain.junction.gradient;
     if gradient > 0.15 {
@@ -148,7 +152,9 @@ fn resistors(chain: &Chain, add: &mut Add<'_>) {
         );
         add(what, &|c| {
             for part in c.front_end.parts.iter_mut().filter(|p| p.designator == name) {
-                if let PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } = &mut part.kind {
+                if let PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } =
+                    &mut part.kind
+                {
                     figures.tolerance = figures.tolerance.min(TOLERANCE);
                     figures.tempco = figures.tempco.min(TEMPCO);
                 }
@@ -179,8 +185,8 @@ fn parts(chain: &Chain, add: &mut Add<'_>) {
             PartKind::Operational { .. } | PartKind::Instrumentation { .. } => {
                 add(format!("{name}: an amplifier with a quarter of the offset and drift"), &|c| {
                     for part in c.front_end.parts.iter_mut().filter(|p| p.designator == name) {
-                        if let PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } =
-                            &mut part.kind
+                        if let PartKind::Operational { figures, .. }
+                        | PartKind::Instrumentation { figures, .. } = &mut part.kind
                         {
                             figures.offset = quarter(figures.offset);
                             figures.offset_drift = quarter(figures.offset_drift);

@@ -69,7 +69,16 @@ pub fn budget(arguments: &BudgetArguments, out: &mut dyn Write) -> Result<Answer
 fn print(chain: &Chain, budget: &Budget, open: &[&str], out: &mut dyn Write) -> Result<(), Failure> {
     let need = &chain.need;
     let wish = need.calibration;
-    writeln!(out, "{}: type {}, {} °C to {} °C, board {} °C to {} °C", chain.name, chain.probe.letter.name(), need.hot.0, need.hot.1, need.board.0, need.board.1)?;
+    writeln!(
+        out,
+        "{}: type {}, {} °C to {} °C, board {} °C to {} °C",
+        chain.name,
+        chain.probe.letter.name(),
+        need.hot.0,
+        need.hot.1,
+        need.board.0,
+        need.board.1
+    )?;
     if !open.is_empty() {
         writeln!(out, "Values left open are chosen as `icepoint design` would: {}.", open.join(", "))?;
     }
@@ -101,11 +110,21 @@ pub fn calibrations(
     budget: &Budget,
     out: &mut dyn Write,
 ) -> Result<(), Failure> {
-    writeln!(out, "{:18} {:>12} {:>12} {:>12} {:>21} {:>20}", "calibration", "95 % error", "GUM, k·u", "known part", "worst case", format!("boards within {} K", trim(accuracy)))?;
+    writeln!(
+        out,
+        "{:18} {:>12} {:>12} {:>12} {:>21} {:>20}",
+        "calibration",
+        "95 % error",
+        "GUM, k·u",
+        "known part",
+        "worst case",
+        format!("boards within {} K", trim(accuracy))
+    )?;
     for w in CalibrationWish::ALL {
         let Some(point) = budget.worst_point(w) else { continue };
         let mark = if w == wish { " *" } else { "" };
-        let worst = budget.of(w).iter().fold((0.0f64, 0.0f64), |(a, b), p| (a.min(p.worst.low), b.max(p.worst.high)));
+        let worst =
+            budget.of(w).iter().fold((0.0f64, 0.0f64), |(a, b), p| (a.min(p.worst.low), b.max(p.worst.high)));
         writeln!(
             out,
             "{:18} {:>10.2} K {:>10.2} K {:>10.2} K {:>21} {:>18.1} %",
@@ -142,11 +161,17 @@ fn map(budget: &Budget, wish: CalibrationWish, out: &mut dyn Write) -> Result<()
 
 fn contributions(budget: &Budget, point: &BudgetPoint, out: &mut dyn Write) -> Result<(), Failure> {
     let variance = point.gum.standard * point.gum.standard;
-    writeln!(out, "{:>9} {:>7}  {:24} {}", "standard", "share", "imperfection", "what")?;
-    for (index, u) in point.ranked().into_iter().take(LISTED) {
-        let Some(imperfection) = budget.imperfections.get(index) else { continue };
+    let listed: Vec<_> = point
+        .ranked()
+        .into_iter()
+        .take(LISTED)
+        .filter_map(|(index, u)| Some((budget.imperfections.get(index)?, u)))
+        .collect();
+    let width = listed.iter().map(|(i, _)| i.id.chars().count()).max().unwrap_or(0).max("imperfection".len());
+    writeln!(out, "{:>9} {:>7}  {:width$} {}", "standard", "share", "imperfection", "what")?;
+    for (imperfection, u) in listed {
         let share = if variance > 0.0 { 100.0 * u * u / variance } else { 0.0 };
-        writeln!(out, "{u:>7.3} K {share:>5.1} %  {:24} {}", imperfection.id, imperfection.label)?;
+        writeln!(out, "{u:>7.3} K {share:>5.1} %  {:width$} {}", imperfection.id, imperfection.label)?;
     }
     writeln!(
         out,
@@ -286,7 +311,10 @@ fn points<'a>(budget: &'a Budget, wish: CalibrationWish) -> Vec<PrintedPoint<'a>
 
 fn imperfection(i: &Imperfection) -> PrintedImperfection<'_> {
     let size = match i.distribution {
-        Distribution::Rectangular(x) | Distribution::OneSided(x) | Distribution::Normal(x) | Distribution::Arcsine(x) => x,
+        Distribution::Rectangular(x)
+        | Distribution::OneSided(x)
+        | Distribution::Normal(x)
+        | Distribution::Arcsine(x) => x,
     };
     PrintedImperfection {
         id: &i.id,

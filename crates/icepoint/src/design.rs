@@ -81,14 +81,18 @@ fn unit(kind: SlotKind) -> Unit {
 
 /// Writes all files, each whole or not at all.
 fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Result<Vec<PathBuf>, Failure> {
-    let stem = arguments.file.file_stem().map_or_else(|| "board".into(), |s| s.to_string_lossy().into_owned());
+    let stem =
+        arguments.file.file_stem().map_or_else(|| "board".into(), |s| s.to_string_lossy().into_owned());
     let folder = arguments.out.clone().unwrap_or_else(|| Path::new("dossier").join(&stem));
     let filled = file.filled(&chosen(design)).map_err(|error| {
         Failure::bad_input("file.not_filled", format!("the chain file can't be filled in: {error}"), None)
     })?;
     let dossier = icepoint_dossier::dossier(file, design)?;
-    let machine = |doing| move |error| Failure::Machine { doing, error };
-    std::fs::create_dir_all(&folder).map_err(machine("making the folder of the dossier"))?;
+    let machine = |doing: &str, path: &Path| {
+        let doing = format!("{doing} {}", path.display());
+        move |error| Failure::Machine { doing, error }
+    };
+    std::fs::create_dir_all(&folder).map_err(machine("making the folder", &folder))?;
     let mut written = Vec::new();
     let mut files = vec![
         (format!("{stem}.html"), dossier.html.as_bytes()),
@@ -96,11 +100,13 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
         (format!("{stem}.toml"), filled.as_bytes()),
     ];
     if arguments.pictures {
-        files.extend(dossier.pictures.iter().map(|(name, svg)| (format!("{stem}-{name}.svg"), svg.as_bytes())));
+        files.extend(
+            dossier.pictures.iter().map(|(name, svg)| (format!("{stem}-{name}.svg"), svg.as_bytes())),
+        );
     }
     for (name, contents) in files {
         let path = folder.join(name);
-        write_atomically(&path, contents).map_err(machine("writing the dossier"))?;
+        write_atomically(&path, contents).map_err(machine("writing", &path))?;
         written.push(path);
     }
     Ok(written)
@@ -111,7 +117,12 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     let verdict = &design.verdict;
     writeln!(out, "{}: {}", chain.name, chain.front_end.title)?;
     if verdict.met() {
-        writeln!(out, "Meets the need: ±{:.2} K at 95 %, ±{} K asked.\n", verdict.error_95, budget::trim(verdict.accuracy))?;
+        writeln!(
+            out,
+            "Meets the need: ±{:.2} K at 95 %, ±{} K asked.\n",
+            verdict.error_95,
+            budget::trim(verdict.accuracy)
+        )?;
     } else {
         writeln!(out, "Does not meet the need:")?;
         for miss in &verdict.misses {
@@ -124,7 +135,13 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     for slot in design.resolved.topology.slots() {
         let Some(value) = chain.front_end.value(slot.designator) else { continue };
         let open = if design.resolved.fixed.contains_key(slot.designator) { " " } else { "o" };
-        writeln!(out, "  {open} {:4} {:>10}  {}", slot.designator, format(value, unit(slot.kind), 4), slot.purpose)?;
+        writeln!(
+            out,
+            "  {open} {:4} {:>10}  {}",
+            slot.designator,
+            format(value, unit(slot.kind), 4),
+            slot.purpose
+        )?;
     }
     writeln!(out, "\nLimits, by how much of each is used:")?;
     for (i, bound) in design.bounds.iter().take(6).enumerate() {
@@ -141,7 +158,10 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     for path in written {
         writeln!(out, "wrote {}", path.display())?;
     }
-    writeln!(out, "\nA thermocouple can touch live parts; a measuring board is not a safety cut-out. See the cautions in the dossier.")?;
+    writeln!(
+        out,
+        "\nA thermocouple can touch live parts; a measuring board is not a safety cut-out. See the cautions in the dossier."
+    )?;
     Ok(())
 }
 

@@ -19,7 +19,7 @@ pub enum Failure {
     /// The machine failed: exit code 3.
     Machine {
         /// What was being done.
-        doing: &'static str,
+        doing: String,
         /// What the machine said.
         error: io::Error,
     },
@@ -31,7 +31,7 @@ impl From<io::Error> for Failure {
     fn from(error: io::Error) -> Failure {
         match error.kind() {
             io::ErrorKind::BrokenPipe => Failure::ReaderGone,
-            _ => Failure::Machine { doing: "writing the answer", error },
+            _ => Failure::Machine { doing: "writing the answer".into(), error },
         }
     }
 }

@@ -114,7 +114,7 @@ fn standard_input(nothing_given: bool, kind: Kind) -> Result<String, Failure> {
     }
     let mut bytes = Vec::new();
     let read = input.lock().take(LARGEST_COLUMN + 1).read_to_end(&mut bytes);
-    read.map_err(|error| Failure::Machine { doing: "reading standard input", error })?;
+    read.map_err(|error| Failure::Machine { doing: "reading standard input".into(), error })?;
     if bytes.len() as u64 > LARGEST_COLUMN {
         let message = "the column on standard input is longer than 32 MiB".to_owned();
         return Err(Failure::bad_input("values.too_long", message, Some("split it".to_owned())));
