@@ -48,11 +48,12 @@ impl Model {
             for hot in [chain.need.hot.0, chain.need.hot.1] {
                 let head = Situation::at(chain, hot, board).head;
                 let end = self.hot_end(hot);
-                let output = |d: &[f64], scratch: &mut crate::model::Scratch| -> Result<(f64, f64), ModelError> {
-                    let state = self.board_state(board, d, scratch)?;
-                    let v = self.thermocouple_volts(self.hot_emf(&end, d), head, &state, d);
-                    Ok((state.offset + state.gain * v, v))
-                };
+                let output =
+                    |d: &[f64], scratch: &mut crate::model::Scratch| -> Result<(f64, f64), ModelError> {
+                        let state = self.board_state(board, d, scratch)?;
+                        let v = self.thermocouple_volts(self.hot_emf(&end, d), head, &state, d);
+                        Ok((state.offset + state.gain * v, v))
+                    };
                 let mut up = self.mean_deviations().to_vec();
                 let mut down = up.clone();
                 let mut d = up.clone();
@@ -77,7 +78,10 @@ impl Model {
                     }
                     let allowed = chain.converter.span();
                     if allowed.1.is_finite() {
-                        keep(&mut uses, LimitUse { what: "converter input".into(), volts: out, allowed, hot, board });
+                        keep(
+                            &mut uses,
+                            LimitUse { what: "converter input".into(), volts: out, allowed, hot, board },
+                        );
                     }
                 }
             }

@@ -19,8 +19,8 @@ use icepoint_sensors::platinum::Platinum;
 use icepoint_sensors::tolerance::{self, ToleranceClass};
 
 use crate::chain::{Chain, Correction, JunctionMethod, JunctionSensor, ProbeTolerance};
-use crate::dynamics::ZERO_CELSIUS;
 use crate::dynamics::Dynamics;
+use crate::dynamics::ZERO_CELSIUS;
 use crate::imperfection::{self, Collector, Effect, Imperfection, Persistence, SPECIFIED_AT};
 use crate::reading_rule::ReadingRule;
 use crate::situation::Situation;
@@ -145,7 +145,8 @@ impl Acting {
             Effect::SensorClass => self.sensor_class = Some(i),
             Effect::SensorFraction => self.sensor_fraction = Some(i),
             Effect::Parameters { slots, per_kelvin } => {
-                self.parameters.extend(slots.iter().map(|(slot, scale)| (slot.index(), i, *scale, *per_kelvin)));
+                self.parameters
+                    .extend(slots.iter().map(|(slot, scale)| (slot.index(), i, *scale, *per_kelvin)));
             }
             Effect::GainResistor { amplifiers, per_kelvin } => {
                 for &a in amplifiers {
@@ -155,7 +156,9 @@ impl Acting {
             Effect::Gain { amplifier, per_kelvin } => self.gain[*amplifier].own.push((i, *per_kelvin)),
             Effect::ConverterVolts => match persistence {
                 Persistence::Reading => self.converter_volts_reading.push(i),
-                Persistence::Board | Persistence::Later | Persistence::Occasion => self.converter_volts_board.push(i),
+                Persistence::Board | Persistence::Later | Persistence::Occasion => {
+                    self.converter_volts_board.push(i)
+                }
             },
             Effect::ConverterGain => self.converter_gain = Some(i),
             Effect::Several(effects) => effects.iter().for_each(|e| self.place(i, e, persistence)),
@@ -351,17 +354,24 @@ impl Model {
         for &(slot, i, scale, per_kelvin) in &self.acting.parameters {
             values[slot] += scale * d[i] * if per_kelvin { warm } else { 1.0 };
         }
-        for (stage, GainDeviations { resistor, own }) in self.wiring.gain_stages.iter().zip(&self.acting.gain) {
+        for (stage, GainDeviations { resistor, own }) in self.wiring.gain_stages.iter().zip(&self.acting.gain)
+        {
             let sum = |list: &[(usize, bool)]| -> f64 {
                 list.iter().map(|&(i, per_kelvin)| d[i] * if per_kelvin { warm } else { 1.0 }).sum()
             };
-            let gain =
-                stage.resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + stage.constant / (ohms * (1.0 + sum(resistor))));
+            let gain = stage
+                .resistor
+                .as_ref()
+                .map_or(1.0, |(_, ohms)| 1.0 + stage.constant / (ohms * (1.0 + sum(resistor))));
             values[stage.slot.index()] = gain * (1.0 + sum(own));
         }
-        if let (Some(slot), JunctionMethod::Analog { slope, at_zero, .. }) = (self.wiring.sensor, &self.chain.junction.method)
+        if let (Some(slot), JunctionMethod::Analog { slope, at_zero, .. }) =
+            (self.wiring.sensor, &self.chain.junction.method)
         {
-            let bow = self.acting.sensor_bow.map_or(0.0, |i| d[i] * (warm / self.bow_span) * (warm / self.bow_span));
+            let bow = self
+                .acting
+                .sensor_bow
+                .map_or(0.0, |i| d[i] * (warm / self.bow_span) * (warm / self.bow_span));
             values[slot.index()] = at_zero + slope * (sensed + bow);
         }
     }
@@ -370,7 +380,12 @@ impl Model {
     ///
     /// # Errors
     /// [`ModelError::Circuit`] when deviations make the circuit unsolvable.
-    pub fn board_state(&self, board: f64, d: &[f64], scratch: &mut Scratch) -> Result<BoardState, ModelError> {
+    pub fn board_state(
+        &self,
+        board: f64,
+        d: &[f64],
+        scratch: &mut Scratch,
+    ) -> Result<BoardState, ModelError> {
         let letter = self.chain.probe.letter;
         let a = &self.acting;
         let terminals = board + a.gradient.map_or(0.0, |i| d[i]);
@@ -420,7 +435,8 @@ impl Model {
             + a.sensor_ratio.iter().map(|&i| d[i]).sum::<f64>()
             + a.sensor_ratio_drift.iter().map(|&i| d[i] * warm).sum::<f64>();
         // A divider's fraction f = R/(R + D) is off by δ: R seems larger by δ/(f(1 − f)).
-        let fraction = |ohms: f64, arm: f64| dev(a.sensor_fraction) * (ohms + arm) * (ohms + arm) / (ohms * arm);
+        let fraction =
+            |ohms: f64, arm: f64| dev(a.sensor_fraction) * (ohms + arm) * (ohms + arm) / (ohms * arm);
         match self.chain.junction.method {
             JunctionMethod::Measured(JunctionSensor::Thermistor { r25, beta: b, divider, .. }) => {
                 let nominal = 1.0 / (SPECIFIED_AT + ZERO_CELSIUS);
@@ -437,9 +453,13 @@ impl Model {
                 let row = class.row();
                 let limit = row.fixed + row.per_degree * celsius.abs();
                 let celsius = celsius + dev(a.sensor_class) * limit;
-                let Ok((ohms, slope)) = Platinum::HUNDRED_OHMS.resistance_and_slope(celsius) else { return celsius };
+                let Ok((ohms, slope)) = Platinum::HUNDRED_OHMS.resistance_and_slope(celsius) else {
+                    return celsius;
+                };
                 ratio += fraction(ohms, divider.ohms);
-                Platinum::HUNDRED_OHMS.temperature(ohms * ratio).unwrap_or(celsius + (ratio - 1.0) * ohms / slope)
+                Platinum::HUNDRED_OHMS
+                    .temperature(ohms * ratio)
+                    .unwrap_or(celsius + (ratio - 1.0) * ohms / slope)
             }
             JunctionMethod::Measured(JunctionSensor::Digital) | JunctionMethod::Analog { .. } => celsius,
         }
@@ -565,7 +585,11 @@ impl Model {
             circuit.limits(&scratch.values, &scratch.at).into_iter().map(|hit| self.limit(&hit)).collect();
         let (low, high) = self.chain.converter.span();
         if output < low || output > high {
-            limits.push(LimitExceeded { what: "converter input".into(), volts: output, allowed: (low, high) });
+            limits.push(LimitExceeded {
+                what: "converter input".into(),
+                volts: output,
+                allowed: (low, high),
+            });
         }
         let nodes = &self.wiring.test_nodes;
         let test_point_volts = nodes.iter().map(|n| circuit.voltage(&scratch.at, *n)).collect();
@@ -606,7 +630,12 @@ impl Model {
         Ok(Reading {
             celsius: self.celsius(&state, volts),
             output_volts: output,
-            test_point_volts: self.wiring.test_nodes.iter().map(|n| self.wiring.circuit.voltage(&point.x, *n)).collect(),
+            test_point_volts: self
+                .wiring
+                .test_nodes
+                .iter()
+                .map(|n| self.wiring.circuit.voltage(&point.x, *n))
+                .collect(),
             limits: Vec::new(),
         })
     }

@@ -96,7 +96,8 @@ pub fn intervals_95(values: &mut [f32]) -> Option<Interval95> {
     let r = (m - q) / 2;
     let (low, high) = (r.min(m - 1), (r + q).min(m - 1));
     let (_, &mut lowest, above) = values.select_nth_unstable_by(low, f32::total_cmp);
-    let highest = if high > low { *above.select_nth_unstable_by(high - low - 1, f32::total_cmp).1 } else { lowest };
+    let highest =
+        if high > low { *above.select_nth_unstable_by(high - low - 1, f32::total_cmp).1 } else { lowest };
     let mut size: Vec<f32> = values.iter().map(|v| v.abs()).collect();
     let at = q.saturating_sub(1).min(m - 1);
     let error = *size.select_nth_unstable_by(at, f32::total_cmp).1;
@@ -157,7 +158,9 @@ mod tests {
     fn interval_of_a_ramp() {
         let mut ramp: Vec<f32> = (0..10_000).map(|i| i as f32 / 10_000.0 - 0.5).collect();
         let i = intervals_95(&mut ramp).unwrap();
-        assert!((i.low + 0.475).abs() < 2e-4 && (i.high - 0.475).abs() < 2e-4 && (i.error - 0.475).abs() < 2e-4);
+        assert!(
+            (i.low + 0.475).abs() < 2e-4 && (i.high - 0.475).abs() < 2e-4 && (i.error - 0.475).abs() < 2e-4
+        );
         assert!(intervals_95(&mut []).is_none());
         assert_eq!(intervals_95(&mut [2.0]).map(|i| i.error), Some(2.0));
     }

@@ -7,8 +7,7 @@
 use std::collections::BTreeMap;
 
 use icepoint_circuit::{
-    Circuit, Element, InAmpFigures, Netlist, Node, NoiseFigures, OpAmpFigures,
-    Parameter, ParameterId,
+    Circuit, Element, InAmpFigures, Netlist, Node, NoiseFigures, OpAmpFigures, Parameter, ParameterId,
 };
 
 use crate::chain::{Chain, JunctionMethod};
@@ -87,7 +86,14 @@ impl Wiring {
                     net.add(name, Element::OpAmp { plus, minus, out, supply, figures });
                 }
                 PartKind::Instrumentation {
-                    plus, minus, reference, out, supply, figures, gain_constant, ..
+                    plus,
+                    minus,
+                    reference,
+                    out,
+                    supply,
+                    figures,
+                    gain_constant,
+                    ..
                 } => {
                     let resistor = gain_resistors.get(name).map(|(r, ohms)| ((*r).to_owned(), *ohms));
                     let gain = resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + gain_constant / ohms);
@@ -136,11 +142,7 @@ impl Wiring {
             let slot = need(&name, Parameter::Gain)?;
             gain_stages.push(GainStage { name, slot, constant, resistor });
         }
-        let load: f64 = front_end
-            .ports
-            .reference
-            .as_ref()
-            .map_or(0.0, |node| resistive_load(chain, node));
+        let load: f64 = front_end.ports.reference.as_ref().map_or(0.0, |node| resistive_load(chain, node));
         Ok(Self {
             thermocouple: need("thermocouple", Parameter::Volts)?,
             common_source: need("plant", Parameter::Volts)?,
@@ -187,7 +189,13 @@ fn resistive_load(chain: &Chain, node: &str) -> f64 {
     let mut conductance = 0.0;
     for part in &chain.front_end.parts {
         let PartKind::Resistor { a, b, figures } = &part.kind else { continue };
-        let far = if a == node { b } else if b == node { a } else { continue };
+        let far = if a == node {
+            b
+        } else if b == node {
+            a
+        } else {
+            continue;
+        };
         let mut ohms = figures.ohms;
         if far != "gnd" {
             for other in &chain.front_end.parts {
@@ -253,10 +261,5 @@ fn instrumentation(f: &AmplifierFigures, gain: f64, nominal_supply: f64) -> InAm
 }
 
 fn noise(f: &AmplifierFigures) -> NoiseFigures {
-    NoiseFigures {
-        white: f.noise,
-        corner_hz: f.corner,
-        current: f.current_noise,
-        current_corner_hz: 0.0,
-    }
+    NoiseFigures { white: f.noise, corner_hz: f.corner, current: f.current_noise, current_corner_hz: 0.0 }
 }

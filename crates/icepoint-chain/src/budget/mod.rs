@@ -74,7 +74,8 @@ impl Budget {
         let gum = gum::evaluate(&study)?;
         let worst = worst_case::evaluate(&study, &gum)?;
         let trials = chain.settings.trials.max(1);
-        let simulated = monte_carlo::evaluate(&study, trials, chain.settings.seed, chain.need.accuracy, progress)?;
+        let simulated =
+            monte_carlo::evaluate(&study, trials, chain.settings.seed, chain.need.accuracy, progress)?;
         let count = study.points();
         let points = gum
             .into_iter()

@@ -107,7 +107,8 @@ pub fn evaluate(
                         for (point, reading) in readings.iter().enumerate() {
                             let error = reading - study.hot[point % study.hot.len()];
                             largest = largest.max(error.abs());
-                            result.errors[(wish * study.points() + point) * count as usize + trial] = error as f32;
+                            result.errors[(wish * study.points() + point) * count as usize + trial] =
+                                error as f32;
                         }
                         result.good[wish] += u32::from(largest <= accuracy);
                     }

@@ -80,7 +80,14 @@ impl<'m> Study<'m> {
         study
     }
 
-    fn add(&mut self, id: &str, label: String, d: Distribution, unit: &'static str, dof: f64) -> Option<usize> {
+    fn add(
+        &mut self,
+        id: &str,
+        label: String,
+        d: Distribution,
+        unit: &'static str,
+        dof: f64,
+    ) -> Option<usize> {
         let size = d.standard();
         if size.is_nan() || size <= 0.0 {
             return None;
@@ -121,7 +128,8 @@ impl<'m> Study<'m> {
         let plan = &model.chain().plan;
         if let CalibrationMethod::MillivoltSource { relative, fixed } = plan.method {
             let d = Distribution::Rectangular;
-            self.source_gain = self.add("source_gain", "millivolt source, gain".into(), d(relative), "1", f64::INFINITY);
+            self.source_gain =
+                self.add("source_gain", "millivolt source, gain".into(), d(relative), "1", f64::INFINITY);
             self.source_offset =
                 self.add("source_offset", "millivolt source, offset".into(), d(fixed), "V", f64::INFINITY);
             self.thermometer = self.add(
@@ -146,7 +154,8 @@ impl<'m> Study<'m> {
         let spread = (averaged / readings + kept).sqrt();
         let share = if spread > 0.0 { averaged / readings / (spread * spread) } else { 0.0 };
         // Only the averaged part was estimated from readings; Welch–Satterthwaite within this one entry.
-        let dof = if share > 0.0 && readings > 1.0 { (readings - 1.0) / (share * share) } else { f64::INFINITY };
+        let dof =
+            if share > 0.0 && readings > 1.0 { (readings - 1.0) / (share * share) } else { f64::INFINITY };
         for (k, &celsius) in plan.at.iter().take(2).enumerate() {
             let n = k + 1;
             let reference = match plan.method {
@@ -161,7 +170,12 @@ impl<'m> Study<'m> {
             };
             let label = format!("mean of the readings at {celsius:.0} °C");
             let reading = self.add(&format!("reading.{n}"), label, Distribution::Normal(spread), "V", dof);
-            self.points.push(CalibrationPoint { celsius, end: self.model.hot_end(celsius), reference, reading });
+            self.points.push(CalibrationPoint {
+                celsius,
+                end: self.model.hot_end(celsius),
+                reference,
+                reading,
+            });
         }
     }
 
@@ -277,7 +291,11 @@ impl<'m> Study<'m> {
 
     /// Buffers for one thread.
     pub fn work(&self) -> Work {
-        Work { scratch: self.model.scratch(), emf: Vec::with_capacity(self.hot.len()), calibrated: Vec::new() }
+        Work {
+            scratch: self.model.scratch(),
+            emf: Vec::with_capacity(self.hot.len()),
+            calibrated: Vec::new(),
+        }
     }
 }
 

@@ -219,8 +219,8 @@ impl Key {
 }
 
 use Kind::{
-    Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance,
-    Quantity, Text, Toleranced, VoltOrLsb,
+    Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance, Quantity,
+    Text, Toleranced, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
 

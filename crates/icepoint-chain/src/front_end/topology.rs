@@ -57,7 +57,9 @@ impl Topology {
     /// In words.
     pub const fn title(self) -> &'static str {
         match self {
-            Self::SingleAmplifier => "one non-inverting amplifier with analog reference-junction compensation",
+            Self::SingleAmplifier => {
+                "one non-inverting amplifier with analog reference-junction compensation"
+            }
             Self::Instrumentation => "instrumentation amplifier with a measured reference junction",
         }
     }
@@ -162,11 +164,7 @@ impl Builder<'_> {
     }
 
     pub fn push(&mut self, designator: &str, purpose: &str, kind: super::PartKind) {
-        self.parts.push(super::Part {
-            designator: designator.to_owned(),
-            purpose: purpose.to_owned(),
-            kind,
-        });
+        self.parts.push(super::Part { designator: designator.to_owned(), purpose: purpose.to_owned(), kind });
     }
 
     pub fn resistor(&mut self, designator: &'static str, a: &str, b: &str) {
@@ -183,7 +181,11 @@ impl Builder<'_> {
     pub fn gain_resistor(&mut self, designator: &'static str, amplifier: &str) {
         let figures = self.surroundings.resistor(designator, self.value(designator));
         let purpose = self.slot(designator).map_or("", |s| s.purpose);
-        self.push(designator, purpose, super::PartKind::GainResistor { amplifier: amplifier.into(), figures });
+        self.push(
+            designator,
+            purpose,
+            super::PartKind::GainResistor { amplifier: amplifier.into(), figures },
+        );
     }
 
     pub fn capacitor(&mut self, designator: &'static str, a: &str, b: &str) {

@@ -139,6 +139,12 @@ pub(super) fn supply_change(chain: &Chain) -> f64 {
         .front_end
         .parts
         .iter()
-        .map(|p| if let PartKind::Supply { volts, tolerance, .. } = p.kind { (volts * tolerance).abs() } else { 0.0 })
+        .map(|p| {
+            if let PartKind::Supply { volts, tolerance, .. } = p.kind {
+                (volts * tolerance).abs()
+            } else {
+                0.0
+            }
+        })
         .sum()
 }

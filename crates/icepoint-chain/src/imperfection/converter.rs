@@ -4,7 +4,9 @@
 //! The non-linearity differs from code to code: a calibration at one code says nothing of another, so it is drawn anew
 //! for every reading.
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::{Chain, ConverterKind};
 
 pub(super) fn add(chain: &Chain, list: &mut Collector) {

@@ -3,7 +3,9 @@
 //! One kelvin wrong here is S(board)/S(hot) kelvin in the reading. The slope and bow of an analog compensator against
 //! the true emf curve are not deviations but part of the nominal prediction; what is listed is the sensor's own error.
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::{Chain, ConverterKind, DividerArm, JunctionMethod, JunctionSensor};
 
 pub(super) fn add(chain: &Chain, list: &mut Collector) {
@@ -74,7 +76,9 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
             Effect::SensorBow,
         ),
         JunctionMethod::Measured(JunctionSensor::Digital) => {}
-        JunctionMethod::Measured(JunctionSensor::Thermistor { tolerance, beta_tolerance, divider, .. }) => {
+        JunctionMethod::Measured(JunctionSensor::Thermistor {
+            tolerance, beta_tolerance, divider, ..
+        }) => {
             let limit = Distribution::Rectangular(tolerance);
             entry("r25", "thermistor at 25 °C", limit, "1", sheet(), Removes::ZERO, volt_per_volt.clone());
             let limit = Distribution::Rectangular(beta_tolerance);

@@ -5,7 +5,9 @@
 //! limit, half of the cable's upper temperature by default (common practice, no source); with both ends alike it is
 //! zero, as physics demands.
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::Chain;
 
 pub(super) fn add(chain: &Chain, list: &mut Collector) {

@@ -6,7 +6,9 @@
 
 use icepoint_circuit::{Circuit, CircuitError, ParameterId};
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::Chain;
 use crate::dynamics::Dynamics;
 use crate::wiring::Wiring;

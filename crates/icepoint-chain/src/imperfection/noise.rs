@@ -1,6 +1,8 @@
 //! Noise: thermal, amplifier voltage and current noise, through the real bandwidth of the analog and digital filters.
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::Chain;
 use crate::dynamics::Dynamics;
 

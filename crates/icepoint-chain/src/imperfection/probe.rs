@@ -5,7 +5,9 @@
 //! readings). The limit is on the temperature read against a reference junction at 0 °C; near the board's own
 //! temperature, where the real deviation vanishes, this overstates it, which is the safe side.
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::{Chain, ProbeTolerance};
 
 pub(super) fn add(chain: &Chain, list: &mut Collector) {

@@ -6,7 +6,9 @@
 use icepoint_circuit::Parameter;
 
 use super::amplifier::supply_change;
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::Chain;
 use crate::front_end::PartKind;
 use crate::wiring::Wiring;
@@ -15,23 +17,25 @@ pub(super) fn add(chain: &Chain, wiring: &Wiring, list: &mut Collector) {
     for part in &chain.front_end.parts {
         let name = part.designator.as_str();
         let Some(slot) = wiring.slot(name, Parameter::Volts) else { continue };
-        let mut row = |id: &str, label: String, distribution, unit, source: Source, removed_by, scale, per_kelvin| {
-            // A supply moves with load and battery: a calibration catches only that day's, and what follows from it.
-            let persistence = if id.starts_with("supply") { Persistence::Occasion } else { Persistence::Board };
-            list.add(
-                Imperfection {
-                    id: format!("{name}.{id}"),
-                    label,
-                    family: Family::Reference,
-                    distribution,
-                    unit,
-                    source,
-                    persistence,
-                    removed_by,
-                },
-                Effect::Parameters { slots: vec![(slot, scale)], per_kelvin },
-            );
-        };
+        let mut row =
+            |id: &str, label: String, distribution, unit, source: Source, removed_by, scale, per_kelvin| {
+                // A supply moves with load and battery: a calibration catches only that day's, and what follows from it.
+                let persistence =
+                    if id.starts_with("supply") { Persistence::Occasion } else { Persistence::Board };
+                list.add(
+                    Imperfection {
+                        id: format!("{name}.{id}"),
+                        label,
+                        family: Family::Reference,
+                        distribution,
+                        unit,
+                        source,
+                        persistence,
+                        removed_by,
+                    },
+                    Effect::Parameters { slots: vec![(slot, scale)], per_kelvin },
+                );
+            };
         match part.kind {
             PartKind::Supply { volts, tolerance, .. } => {
                 let limit = Distribution::Rectangular(tolerance);
@@ -41,7 +45,16 @@ pub(super) fn add(chain: &Chain, wiring: &Wiring, list: &mut Collector) {
             PartKind::Reference { volts, tolerance, drift, supply_regulation, load_regulation, .. } => {
                 let sheet = || Source::data_sheet("the reference");
                 let limit = Distribution::Rectangular(tolerance);
-                row("initial", format!("{name} initial accuracy"), limit, "1", sheet(), Removes::BOTH, volts, false);
+                row(
+                    "initial",
+                    format!("{name} initial accuracy"),
+                    limit,
+                    "1",
+                    sheet(),
+                    Removes::BOTH,
+                    volts,
+                    false,
+                );
                 let limit = Distribution::Rectangular(drift);
                 row("drift", format!("{name} drift"), limit, "1/K", sheet(), Removes::NOTHING, volts, true);
                 let limit = Distribution::Rectangular(supply_regulation * supply_change(chain));

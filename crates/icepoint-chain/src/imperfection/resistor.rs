@@ -7,7 +7,9 @@ use std::collections::BTreeMap;
 
 use icepoint_circuit::ParameterId;
 
-use super::{Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind};
+use super::{
+    Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
+};
 use crate::chain::Chain;
 use crate::front_end::ResistorFigures;
 use crate::wiring::Wiring;
@@ -71,14 +73,7 @@ pub(super) fn add(chain: &Chain, wiring: &Wiring, list: &mut Collector) {
     }
 }
 
-fn add_limits(
-    list: &mut Collector,
-    id: &str,
-    label: &str,
-    places: &[Place],
-    tolerance: f64,
-    tempco: f64,
-) {
+fn add_limits(list: &mut Collector, id: &str, label: &str, places: &[Place], tolerance: f64, tempco: f64) {
     let text = format!("{label}, tolerance");
     add_one(list, format!("{id}.tolerance"), text, tolerance, "1", effect(places, false));
     let text = format!("{label}, temperature coefficient");
