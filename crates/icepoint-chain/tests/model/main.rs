@@ -4,6 +4,8 @@
 //! the circuit solver or the model. The reference functions come from `icepoint-sensors`, whose tables are checked
 //! against the printed ones in that crate.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail like a test
+
 mod adjoint;
 mod bench;
 mod calibration;

@@ -9,6 +9,9 @@ use icepoint_chain::situation::Situation;
 /// Solver, cubic inverse and the inverse of `icepoint-sensors` together.
 const ROUNDING_KELVIN: f64 = 2e-6;
 
+/// Reading of a board with these deviations at a hot and a board temperature, by formula, °C.
+type ByHand = fn(&Board, &[(&str, f64)], f64, f64) -> f64;
+
 /// What one set of deviations makes of the world around the formulas.
 struct World {
     sensor: f64,
@@ -202,11 +205,7 @@ fn deviations(board: &Board, id: &str, d: f64) -> Vec<(String, f64)> {
     means.map(|i| (i.id.clone(), i.distribution.mean())).chain([(id.to_owned(), d)]).collect()
 }
 
-fn every_imperfection_alone(
-    board: &Board,
-    least: usize,
-    by_hand: fn(&Board, &[(&str, f64)], f64, f64) -> f64,
-) {
+fn every_imperfection_alone(board: &Board, least: usize, by_hand: ByHand) {
     let mut worst = (0.0f64, String::new());
     let ids: Vec<String> = board.model.imperfections().iter().map(|i| i.id.clone()).collect();
     assert!(ids.len() >= least, "only {} imperfections are left", ids.len());
@@ -257,10 +256,7 @@ fn each_of_the_bench_thermometer() {
 /// All of them together, at shares of their limits that differ: products of deviations are there too.
 #[test]
 fn all_at_once() {
-    for (board, by_hand) in [
-        (kiln().built(), kiln_reads as fn(&Board, &[(&str, f64)], f64, f64) -> f64),
-        (bench().built(), bench_reads),
-    ] {
+    for (board, by_hand) in [(kiln().built(), kiln_reads as ByHand), (bench().built(), bench_reads)] {
         let moved: Vec<(String, f64)> = (board.model.imperfections().iter().enumerate())
             .map(|(i, imperfection)| {
                 let (low, high) = imperfection.distribution.limits();
