@@ -97,7 +97,8 @@ impl ErrorBand {
         let sample = Axis::rounded(low - pad, high + pad, (0.0, 1.0), y_target);
         let y_room = 9.0 + sample.ticks().iter().map(|t| text_width(&t.label, size)).fold(0.0, f64::max);
 
-        let gap = 16.0;
+        // Room for the last label of one panel and the first of the next.
+        let gap = 28.0;
         let side_by_side = frame == Frame::Wide;
         let plot_width = if side_by_side {
             (frame.width() - y_room - label_room - gap * (count - 1) as f64) / count as f64

@@ -14,6 +14,8 @@ const STYLE: &str = include_str!("page.css");
 
 /// Rows of a table that paper does not break.
 const SHORT: usize = 9;
+/// Columns from which a table scrolls on a telephone before its cells become towers of words.
+const BROAD: usize = 5;
 
 /// One entry of the list of sections.
 #[derive(Clone, Debug)]
@@ -135,8 +137,8 @@ pub fn table(caption: &str, columns: &[Column], rows: &[Vec<String>]) -> Markup 
         .collect();
     html! {
         div.scroll tabindex="0" role="group" aria-label=(caption) {
-            table.short[rows.len() <= SHORT] {
-                caption { (caption) }
+            table.short[rows.len() <= SHORT].broad[columns.len() >= BROAD] {
+                caption { span { (caption) } }
                 thead {
                     tr {
                         @for column in columns {

@@ -30,14 +30,16 @@ struct Case {
 }
 
 fn text(name: &str) -> String {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../examples").join(name).with_extension("toml");
+    let path =
+        PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../examples").join(name).with_extension("toml");
     std::fs::read_to_string(path).expect("an example")
 }
 
 fn case(name: &str, text: &str) -> Case {
     let mut file = file::parse(name, text).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
     file.budget.trials.value = TRIALS;
-    let resolved = icepoint_chain::resolve::resolve(&file).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
+    let resolved =
+        icepoint_chain::resolve::resolve(&file).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
     let design = icepoint_design::design(resolved, &|_| {}).expect("a design");
     let dossier = dossier(&file, &design).expect("a dossier");
     Case { name: name.to_owned(), file, design, dossier }
@@ -53,7 +55,9 @@ fn explained(d: &Derivation, letter: icepoint_sensors::Letter) -> Result<(), Str
     let share = match d.check {
         Check::Exact => 0.0,
         Check::Within(share) => share,
-        Check::Simulated => return if d.inputs.is_empty() { Ok(()) } else { Err("inputs without a formula".into()) },
+        Check::Simulated => {
+            return if d.inputs.is_empty() { Ok(()) } else { Err("inputs without a formula".into()) };
+        }
     };
     let (printed, half) = arithmetic::quantity(&d.result);
     if (printed - d.value).abs() > half * (1.0 + 1e-9) {
@@ -81,13 +85,35 @@ fn every_printed_formula_gives_the_models_number() {
         let list = derivations(&case.file, &case.design).expect("workings");
         let wrong: Vec<String> = list
             .iter()
-            .filter_map(|d| Some(format!("{} {}: {}", case.name, d.id, explained(d, *case.file.probe.letter).err()?)))
+            .filter_map(|d| {
+                Some(format!("{} {}: {}", case.name, d.id, explained(d, *case.file.probe.letter).err()?))
+            })
             .collect();
         assert!(wrong.is_empty(), "{}", wrong.join("\n"));
         for id in [
-            "terminal-emf", "gain", "offset", "output", "code", "step", "probe-limit", "junction", "tempco",
-            "contribution-1", "contribution-5", "quadrature", "degrees-of-freedom", "coverage-factor", "expanded",
-            "interval", "error-95", "yield", "mains-series", "mains-common", "mains-residual", "noise", "settling",
+            "terminal-emf",
+            "gain",
+            "offset",
+            "output",
+            "code",
+            "step",
+            "probe-limit",
+            "junction",
+            "tempco",
+            "contribution-1",
+            "contribution-5",
+            "quadrature",
+            "degrees-of-freedom",
+            "coverage-factor",
+            "expanded",
+            "interval",
+            "error-95",
+            "yield",
+            "mains-series",
+            "mains-common",
+            "mains-residual",
+            "noise",
+            "settling",
             "headroom",
         ] {
             assert!(list.iter().any(|d| d.id == id), "{}: no {id}", case.name);
@@ -131,7 +157,10 @@ fn the_same_chain_gives_the_same_bytes() {
     for first in examples() {
         let again = case(&first.name, &text(&first.name));
         assert!(again.dossier.html == first.dossier.html, "{}", first.name);
-        assert!(again.dossier.parts_csv == first.dossier.parts_csv && again.dossier.pictures == first.dossier.pictures);
+        assert!(
+            again.dossier.parts_csv == first.dossier.parts_csv
+                && again.dossier.pictures == first.dossier.pictures
+        );
     }
 }
 
@@ -159,7 +188,7 @@ fn assert_nested(html: &str, name: &str) {
             assert!(!ids.contains(&id), "{name}: id {id} twice");
             ids.push(id);
         }
-        assert!(tag.matches('"').count() % 2 == 0, "{name}: {tag}");
+        assert!(tag.matches('"').count().is_multiple_of(2), "{name}: {tag}");
         if element == "style" {
             let end = rest.find("</style>").expect("style ends");
             rest = &rest[end + "</style>".len()..];
@@ -198,10 +227,20 @@ fn assert_sound(case: &Case) {
     }
     // A hyphen is no minus sign.
     for (at, _) in words.match_indices(" -") {
-        assert!(!words[at + 2..].starts_with(|c: char| c.is_ascii_digit()), "{}: {}", case.name, &words[at..at + 30.min(words.len() - at)]);
+        assert!(
+            !words[at + 2..].starts_with(|c: char| c.is_ascii_digit()),
+            "{}: {}",
+            case.name,
+            &words[at..at + 30.min(words.len() - at)]
+        );
     }
     for point in &case.design.model.chain().front_end.test_points {
-        assert!(words.contains(&point.label) && words.contains(&point.what), "{}: {}", case.name, point.label);
+        assert!(
+            words.contains(&point.label) && words.contains(&point.what),
+            "{}: {}",
+            case.name,
+            point.label
+        );
     }
     for assumption in &case.file.assumptions {
         assert!(words.contains(&assumption.key), "{}: {}", case.name, assumption.key);
@@ -211,10 +250,22 @@ fn assert_sound(case: &Case) {
 #[test]
 fn pages_are_sound_and_complete() {
     let headings = [
-        "The answer", "The need", "Schematic", "Error over hot and board temperature", "Error against hot temperature",
-        "Who causes it", "What an upgrade would buy, and what binds", "Yield and spread", "Filter, settling, noise",
-        "Reference junction and a broken sensor", "Voltages to expect", "Parts list", "Cautions", "Assumptions",
-        "The working", "How it was computed",
+        "The answer",
+        "The need",
+        "Schematic",
+        "Error over hot and board temperature",
+        "Error against hot temperature",
+        "Who causes it",
+        "What an upgrade would buy, and what binds",
+        "Yield and spread",
+        "Filter, settling, noise",
+        "Reference junction and a broken sensor",
+        "Voltages to expect",
+        "Parts list",
+        "Cautions",
+        "Assumptions",
+        "The working",
+        "How it was computed",
     ];
     for case in examples() {
         assert_sound(case);
@@ -229,7 +280,9 @@ fn pages_are_sound_and_complete() {
         assert!(page.contains(&print) && page.contains("must not") | page.contains("not a safety cut-out"));
         let verdict = &case.design.verdict;
         assert_eq!(page.contains("The need is met."), verdict.met(), "{}", case.name);
-        assert!(page.contains(&format!("±{:.2}\u{a0}K", verdict.error_95)) || case.design.verdict.error_95 < 0.01);
+        assert!(
+            page.contains(&format!("±{:.2}\u{a0}K", verdict.error_95)) || case.design.verdict.error_95 < 0.01
+        );
         assert_eq!(case.dossier.pictures.len(), 9);
     }
 }
@@ -292,7 +345,9 @@ fn other_chains_are_told_as_well() {
         let list = derivations(&case.file, &case.design).expect("workings");
         let wrong: Vec<String> = list
             .iter()
-            .filter_map(|d| Some(format!("{} {}: {}", case.name, d.id, explained(d, *case.file.probe.letter).err()?)))
+            .filter_map(|d| {
+                Some(format!("{} {}: {}", case.name, d.id, explained(d, *case.file.probe.letter).err()?))
+            })
             .collect();
         assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     }
@@ -301,4 +356,53 @@ fn other_chains_are_told_as_well() {
     assert!(said(2, "thermistor"));
     assert!(said(4, "&lt;script&gt;") || said(4, "&lt;Script&gt;"));
     assert!(said(5, "The need is not met."));
+}
+
+#[test]
+fn the_schematic_joins_what_the_model_solves() {
+    use icepoint_chain::front_end::{PartKind, Topology};
+    use icepoint_dossier::schematic::{Rails, instrumentation, single_amplifier};
+    for case in examples() {
+        let front_end = &case.design.model.chain().front_end;
+        let mut netlist: Vec<(String, String)> = Vec::new();
+        let mut join = |node: &str, terminal: String| netlist.push((node.to_owned(), terminal));
+        for part in &front_end.parts {
+            let d = &part.designator;
+            match &part.kind {
+                PartKind::Resistor { a, b, .. } | PartKind::Capacitor { a, b, .. } => {
+                    join(a, d.clone());
+                    join(b, d.clone());
+                }
+                PartKind::Operational { plus, minus, out, .. } => {
+                    join(plus, format!("{d}.+"));
+                    join(minus, format!("{d}.−"));
+                    join(out, format!("{d}.OUT"));
+                }
+                PartKind::Instrumentation { plus, minus, reference, out, .. } => {
+                    join(plus, format!("{d}.+"));
+                    join(minus, format!("{d}.−"));
+                    join(reference, format!("{d}.REF"));
+                    join(out, format!("{d}.OUT"));
+                }
+                PartKind::TemperatureSensor { node } => join(node, format!("{d}.OUT")),
+                PartKind::Reference { node, .. } => join(node, "ADC.VREF".to_owned()),
+                PartKind::GainResistor { .. } | PartKind::Supply { .. } => {}
+            }
+        }
+        for point in &front_end.test_points {
+            join(&point.node, point.label.clone());
+        }
+        join(&front_end.ports.plus, "TC.+".to_owned());
+        join(&front_end.ports.minus, "TC.−".to_owned());
+        let values = std::collections::BTreeMap::new();
+        let rails = Rails::default();
+        let drawing = match case.design.resolved.topology {
+            Topology::SingleAmplifier => single_amplifier(&values, &rails),
+            Topology::Instrumentation => {
+                join(&front_end.ports.output, "ADC.IN".to_owned());
+                instrumentation(&values, &rails)
+            }
+        };
+        assert_eq!(drawing.disagreements(&netlist), Vec::<String>::new(), "{}", case.name);
+    }
 }

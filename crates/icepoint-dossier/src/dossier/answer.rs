@@ -28,7 +28,8 @@ fn headlines(s: &Subject<'_>) -> Markup {
         asked(verdict.accuracy)
     );
     let share = s.budget.yield_after(s.wish);
-    let good = format!("of boards {} stay within {} everywhere", Subject::short(s.wish), asked(verdict.accuracy));
+    let good =
+        format!("of boards {} stay within {} everywhere", Subject::short(s.wish), asked(verdict.accuracy));
     let binding = s.design.bounds.first();
     html! {
         div.headlines {
@@ -144,12 +145,12 @@ fn probe_alone(s: &Subject<'_>) -> Option<String> {
     })
 }
 
-/// Share of the error that the reading rule itself makes, in words, where it matters.
+/// Share of the error that every board of the design makes, in words, where it matters.
 fn known(point: &BudgetPoint) -> Option<String> {
     (point.bias().abs() > 0.25 * point.monte_carlo.error_95).then(|| {
         format!(
-            "{} of it is no uncertainty but the known error of the reading rule there: every board of this design \
-             reads that much {}.",
+            "{} of it is no uncertainty but the known error of the design there (reading rule, compensation, values as \
+             they are sold): every board reads that much {}.",
             kelvin(point.bias().abs()),
             if point.bias() > 0.0 { "too high" } else { "too low" }
         )
@@ -184,7 +185,11 @@ fn left_of_the_largest(s: &Subject<'_>, wish: CalibrationWish) -> Option<String>
         format!("It leaves {} as it was ({} standard uncertainty there).", cause(label), kelvin(is))
     } else {
         let left = if is < 0.005 { format!("less than {}", kelvin(0.01)) } else { kelvin(is) };
-        format!("It brings {} from {} down to {left} (standard uncertainty there).", cause(label), kelvin(was))
+        format!(
+            "It brings {} from {} down to {left} (standard uncertainty there).",
+            cause(label),
+            kelvin(was)
+        )
     })
 }
 

@@ -38,11 +38,18 @@ fn hots((low, high): (f64, f64)) -> Vec<f64> {
 pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
     let hots = hots(s.chain.need.hot);
     let (low, high) = s.chain.need.board;
-    let rows = boards(low, high).into_iter().map(|board| Row::new(s, board, &hots)).collect::<Result<Vec<_>, _>>()?;
+    let rows = boards(low, high)
+        .into_iter()
+        .map(|board| Row::new(s, board, &hots))
+        .collect::<Result<Vec<_>, _>>()?;
     let step = s.chain.converter.step();
     let code = match s.chain.converter.kind {
-        ConverterKind::Adc { bits, .. } => format!("What the converter gives: codes of 2{}", superscript(bits)),
-        ConverterKind::Voltmeter { .. } => format!("What the meter shows: digits of {}{NBSP}mV", plain(1e3 * step)),
+        ConverterKind::Adc { bits, .. } => {
+            format!("What the converter gives: codes of 2{}", superscript(bits))
+        }
+        ConverterKind::Voltmeter { .. } => {
+            format!("What the meter shows: digits of {}{NBSP}mV", plain(1e3 * step))
+        }
     };
     let at_boards = |caption: &str, unit: &str, figure: &dyn Fn(&Row, usize) -> String| {
         let mut columns = vec![Column::words("Board")];
@@ -59,7 +66,9 @@ pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
         .iter()
         .flat_map(|row| {
             row.readings.iter().zip(&hots).flat_map(move |(r, hot)| {
-                r.limits.iter().map(move |l| format!("{}, board at {}: {l}", celsius(*hot), celsius(row.board)))
+                r.limits
+                    .iter()
+                    .map(move |l| format!("{}, board at {}: {l}", celsius(*hot), celsius(row.board)))
             })
         })
         .collect();
@@ -114,7 +123,10 @@ fn test_points(s: &Subject<'_>, row: &Row, hots: &[f64]) -> Markup {
         .iter()
         .enumerate()
         .map(|(i, t)| {
-            let volts = row.readings.iter().map(|r| r.test_point_volts.get(i).map_or(String::new(), |v| fixed(*v, 5)));
+            let volts = row
+                .readings
+                .iter()
+                .map(|r| r.test_point_volts.get(i).map_or(String::new(), |v| fixed(*v, 5)));
             [t.label.clone(), t.what.clone()].into_iter().chain(volts).collect()
         })
         .collect();

@@ -5,7 +5,7 @@ use icepoint_chain::imperfection;
 use maud::{Markup, html};
 
 use super::answer::{limit_detail, percent_used};
-use super::words::{celsius, kelvin, minus, plus_minus, sentence};
+use super::words::{celsius, kelvin, plus_minus, sentence, typeset};
 use super::{Pictures, Subject};
 use crate::contributions::{Contribution, ContributionPoint, Contributions};
 use crate::page::{self, Column};
@@ -44,7 +44,9 @@ pub(super) fn contributions(s: &Subject<'_>, pictures: &mut Pictures) -> Markup 
     for (name, point) in candidates {
         let Some(point) = point else { continue };
         match chosen.iter_mut().find(|(_, p)| p.hot == point.hot && p.board == point.board) {
-            Some((first, _)) => *first = if *first == "Hottest" { "Hottest and worst" } else { "Coldest and worst" },
+            Some((first, _)) => {
+                *first = if *first == "Hottest" { "Hottest and worst" } else { "Coldest and worst" }
+            }
             None => chosen.push((name, point)),
         }
     }
@@ -75,13 +77,27 @@ fn bars(s: &Subject<'_>, name: &str, point: &BudgetPoint) -> ContributionPoint {
             .iter()
             .zip(&point.gum.contributions)
             .map(|(imperfection, c)| Contribution {
-                name: minus(&imperfection.label),
+                name: short(&imperfection.label),
                 family: family(imperfection.family),
                 standard_kelvin: c.abs(),
                 share_of_variance: if variance > 0.0 { c * c / variance } else { 0.0 },
             })
             .collect(),
     }
+}
+
+/// Labels that are too long for a bar, and what stands there instead.
+const SHORTER: &[(&str, &str)] = &[
+    ("temperature difference between sensor and terminals", "sensor against terminals"),
+    ("knowledge of the terminals' temperature during calibration", "thermometer at the terminals"),
+    ("reference-junction sensor", "junction sensor"),
+    (", during the calibration", ", calibrating"),
+    ("over the supply's tolerance", "over the supply"),
+];
+
+/// A label for a bar.
+fn short(label: &str) -> String {
+    SHORTER.iter().fold(typeset(label), |text, (long, short)| text.replace(long, short))
 }
 
 /// The probe by itself against everything else at the worst point.
@@ -125,7 +141,7 @@ pub(super) fn upgrades_and_limits(s: &Subject<'_>) -> Markup {
         .iter()
         .map(|u| {
             let figure = |v: f64| crate::number::fixed(v, 2);
-            vec![sentence(&minus(&u.what)), figure(u.from), figure(u.to), figure(u.from - u.to)]
+            vec![sentence(&typeset(&u.what)), figure(u.from), figure(u.to), figure(u.from - u.to)]
         })
         .collect();
     let limits = [Column::words("Limit"), Column::numbers("Used", ""), Column::words("At its closest")];

@@ -1,6 +1,6 @@
 //! Cautions, where they belong; what does not apply to this chain is left out.
 
-use icepoint_chain::chain::{CalibrationMethod, CalibrationWish};
+use icepoint_chain::chain::{CalibrationMethod, CalibrationWish, JunctionMethod};
 use maud::{Markup, html};
 
 use super::Subject;
@@ -51,21 +51,33 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
 
 fn grounding(s: &Subject<'_>) -> Markup {
     if s.chain.probe.grounded {
-        caution(Gravity::Danger, "The grounded junction ties this board to the plant", &html! {
-            p {
-                "The measuring junction is welded to its sheath, so the board's ground takes the potential of the plant, and "
-                "any second earth closes a loop through it. Feed the board from an isolated supply and isolate what it is "
-                "connected to; use an insulated junction where that can't be done."
-            }
-        })
+        caution(
+            Gravity::Danger,
+            "The grounded junction ties this board to the plant",
+            &html! {
+                p {
+                    "The measuring junction is welded to its sheath, so the board's ground takes the potential of the plant, and "
+                    "any second earth closes a loop through it. Feed the board from an isolated supply and isolate what it is "
+                    "connected to; use an insulated junction where that can't be done."
+                @if matches!(s.chain.junction.method, JunctionMethod::Analog { .. }) {
+                    " In this circuit the negative leg stands on the compensation, which a grounded junction shorts to the "
+                    "plant: use an insulated junction here."
+                }
+                }
+            },
+        )
     } else {
-        caution(Gravity::Reading, "The junction is taken as insulated", &html! {
-            p {
-                "The model counts on a measuring junction that is insulated from its sheath. Insulation ages with heat: a "
-                "junction that touches its sheath ties the board's ground to the plant, and the reading shifts with the "
-                "plant's potential. Measure the insulation cold before the probe goes in, and again when readings jump."
-            }
-        })
+        caution(
+            Gravity::Reading,
+            "The junction is taken as insulated",
+            &html! {
+                p {
+                    "The model counts on a measuring junction that is insulated from its sheath. Insulation ages with heat: a "
+                    "junction that touches its sheath ties the board's ground to the plant, and the reading shifts with the "
+                    "plant's potential. Measure the insulation cold before the probe goes in, and again when readings jump."
+                }
+            },
+        )
     }
 }
 
@@ -99,13 +111,17 @@ fn calibration(s: &Subject<'_>) -> Markup {
         return if s.wish == CalibrationWish::None {
             html! {}
         } else {
-            caution(Gravity::Reading, "Calibrating with a millivolt source", &html! {
-                p {
-                    "Disconnect the probe first. Connect the source with copper, let the terminals come to rest, and read "
-                    "their temperature where the sensor sits: a kelvin there is as much as a kelvin of the sensor. The probe "
-                    "is not calibrated by this."
-                }
-            })
+            caution(
+                Gravity::Reading,
+                "Calibrating with a millivolt source",
+                &html! {
+                    p {
+                        "Disconnect the probe first. Connect the source with copper, let the terminals come to rest, and read "
+                        "their temperature where the sensor sits: a kelvin there is as much as a kelvin of the sensor. The probe "
+                        "is not calibrated by this."
+                    }
+                },
+            )
         };
     }
     let points = &s.chain.plan.at[..s.chain.plan.at.len().min(s.wish.points())];
@@ -128,12 +144,21 @@ fn calibration(s: &Subject<'_>) -> Markup {
 }
 
 fn limits(s: &Subject<'_>) -> Markup {
-    let broken: Vec<&str> =
-        s.design.bounds.iter().filter(|b| b.used > 1.0 && b.what != "accuracy").map(|b| b.what.as_str()).collect();
+    let broken: Vec<&str> = s
+        .design
+        .bounds
+        .iter()
+        .filter(|b| b.used > 1.0 && b.what != "accuracy")
+        .map(|b| b.what.as_str())
+        .collect();
     if broken.is_empty() {
         return html! {};
     }
-    caution(Gravity::Reading, "A limit is exceeded", &html! {
-        p { "Within the range asked this board runs beyond: " (broken.join(", ")) ". Don't build it as it is." }
-    })
+    caution(
+        Gravity::Reading,
+        "A limit is exceeded",
+        &html! {
+            p { "Within the range asked this board runs beyond: " (broken.join(", ")) ". Don't build it as it is." }
+        },
+    )
 }

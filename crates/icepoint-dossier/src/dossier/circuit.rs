@@ -31,20 +31,18 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
             .join(", ")
     );
     let picture = drawing.draw("schematic-figure", &title, &description);
-    let caption = format!(
-        "{title}. Of {} resistors and capacitors {} were left open and chosen; the others are fixed by the file or equal to \
-         a twin.",
-        s.design.resolved.topology.slots().len(),
-        s.design.resolved.open.len()
-    );
+    let (all, open) = (s.design.resolved.topology.slots().len(), s.design.resolved.open.len());
+    let caption = if open == all {
+        format!("{title}. All {all} resistors and capacitors were left open and chosen.")
+    } else {
+        format!(
+            "{title}. Of {all} resistors and capacitors {open} were left open and chosen; the others are fixed by the file \
+             or equal to a twin."
+        )
+    };
     let columns = [Column::words("Test point"), Column::words("What is seen there")];
-    let rows: Vec<Vec<String>> = s
-        .chain
-        .front_end
-        .test_points
-        .iter()
-        .map(|t| vec![t.label.clone(), t.what.clone()])
-        .collect();
+    let rows: Vec<Vec<String>> =
+        s.chain.front_end.test_points.iter().map(|t| vec![t.label.clone(), t.what.clone()]).collect();
     html! {
         (pictures.scrolling("schematic", &caption, &picture))
         (page::table("Test points, measured against ground", &columns, &rows))
@@ -74,7 +72,9 @@ fn values(s: &Subject<'_>) -> BTreeMap<String, String> {
                 quantity(figures.ohms, Unit::Ohm, 4)
             }
             PartKind::Capacitor { farads, .. } => quantity(*farads, Unit::Farad, 3),
-            PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => figures.record.clone(),
+            PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => {
+                figures.record.clone()
+            }
             PartKind::TemperatureSensor { .. } => match s.chain.junction.method {
                 JunctionMethod::Analog { slope, .. } => quantity(slope, Unit::VoltPerKelvin, 3),
                 JunctionMethod::Measured(_) => continue,

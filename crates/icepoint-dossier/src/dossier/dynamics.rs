@@ -99,8 +99,11 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
             "The mains leaves " (small_kelvin(s.design.mains_kelvin)) " in the reading (amplitude, at "
             (celsius(model.least_sensitive().0)) ", where the thermocouple is least sensitive)"
             @if allowed.is_finite() { "; " (asked(allowed)) " is allowed" }
-            ". The digital filter is judged with the mains off its nominal frequency by up to 1 %, where a mean over whole "
-            "periods no longer cancels it."
+            "."
+            @if digital {
+                " The digital filter is judged with the mains off its nominal frequency by up to 1 %, where a mean over "
+                "whole periods no longer cancels it."
+            }
         }
         (pictures.both("response", &caption, &|frame| response.draw(frame)))
         (page::table("Lines of the mains", &columns, &rows))
@@ -136,14 +139,15 @@ fn settling(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelErr
         Some(t) => prefixed(t, "s", 2),
         None => "more than was looked at".to_owned(),
     };
-    let caption = format!(
-        "The analog circuit after a step over the whole range. The digital filter adds {} to what is shown.",
-        prefixed(coarse.digital, "s", 2)
-    );
+    let mut caption = "The circuit after a step over the whole range.".to_owned();
+    if coarse.digital > 0.0 {
+        caption +=
+            &format!(" The digital filter adds {} to what is shown.", prefixed(coarse.digital, "s", 2));
+    }
     Ok(html! {
         p {
             "Settled to within " (super::words::ratio(need.settle_to)) " of a step after " (total)
-            ", digital filter included"
+            @if coarse.digital > 0.0 { ", digital filter included" }
             @if need.settle_within.is_finite() { "; " (quantity(need.settle_within, Unit::Second, 3)) " is allowed" }
             ". The probe itself is slower than this by far in most installations and is not part of it."
         }
@@ -197,7 +201,8 @@ fn noise(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError>
         })
         .collect();
     let kelvin = |hot: f64| noise_kelvin(s, hot).map_or("–".to_owned(), small_kelvin);
-    let result = format!("{} rms after the digital filter", prefixed(dynamics.noise_rms, "V", 2));
+    let after = if s.chain.filter == DigitalFilter::None { "" } else { " after the digital filter" };
+    let result = format!("{} rms{after}", prefixed(dynamics.noise_rms, "V", 2));
     let picture = Noise {
         id: "noise-figure".to_owned(),
         sources,
@@ -205,11 +210,11 @@ fn noise(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError>
         result,
     };
     let caption = format!(
-        "Noise density at the converter's input before the digital filter, board at {}; the strongest sources and their \
-         sum.",
+        "Noise density at the output, before anything that averages readings, board at {}; the strongest sources and \
+         their sum.",
         celsius(s.chain.need.board.1)
     );
-    let columns = [Column::words("Source"), Column::numbers("At the converter", "µV rms")];
+    let columns = [Column::words("Source"), Column::numbers("At the output", "µV rms")];
     let rows: Vec<Vec<String>> = dynamics
         .noise_shares
         .iter()
@@ -218,8 +223,8 @@ fn noise(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError>
         .collect();
     Ok(html! {
         p {
-            "Resistors and amplifiers together leave " (prefixed(dynamics.noise_rms, "V", 2)) " rms at the converter after "
-            "the digital filter, from 0.01" (super::words::NBSP) "Hz upward: a standard deviation of " (kelvin(high)) " at "
+            "Resistors and amplifiers together leave " (prefixed(dynamics.noise_rms, "V", 2)) " rms at the output" (after)
+            ", from 0.01" (super::words::NBSP) "Hz upward: a standard deviation of " (kelvin(high)) " at "
             (celsius(high)) " and " (kelvin(low)) " at " (celsius(low)) "."
         }
         (pictures.both("noise", &caption, &|frame| picture.draw(frame)))

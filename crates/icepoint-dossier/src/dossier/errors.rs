@@ -62,8 +62,11 @@ pub(super) fn bands(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
                 .collect(),
         })
         .collect();
-    let band =
-        ErrorBand { id: "error-band-figure".to_owned(), accuracy_kelvin: Some(s.chain.need.accuracy), panels };
+    let band = ErrorBand {
+        id: "error-band-figure".to_owned(),
+        accuracy_kelvin: Some(s.chain.need.accuracy),
+        panels,
+    };
     let caption = format!(
         "Known error (line), 95 % interval (band) and worst case (dashed) with the board at {}, where the error {} is \
          largest. The same scale in all three.",

@@ -48,8 +48,12 @@ pub(super) fn accuracy_index(s: &Subject<'_>) -> Option<usize> {
 
 fn worth(s: &Subject<'_>) -> Vec<Vec<String>> {
     let Some(index) = accuracy_index(s) else { return Vec::new() };
-    let Some(u) = s.budget.imperfections.get(index).map(|i| i.distribution.standard()) else { return Vec::new() };
-    let Some(near) = s.point(CalibrationWish::None, s.chain.need.hot.0, SPECIFIED_AT) else { return Vec::new() };
+    let Some(u) = s.budget.imperfections.get(index).map(|i| i.distribution.standard()) else {
+        return Vec::new();
+    };
+    let Some(near) = s.point(CalibrationWish::None, s.chain.need.hot.0, SPECIFIED_AT) else {
+        return Vec::new();
+    };
     let row: Vec<_> = s.budget.of(CalibrationWish::None).iter().filter(|p| p.board == near.board).collect();
     let last = row.len().saturating_sub(1);
     let mut picked = vec![0, last / 4, last / 2, 3 * last / 4, last];
@@ -90,11 +94,8 @@ fn broken(s: &Subject<'_>) -> Result<Markup, ModelError> {
             shown,
         ]);
     }
-    let columns = [
-        Column::words("Board"),
-        Column::words("Output, thermocouple broken"),
-        Column::words("Reading"),
-    ];
+    let columns =
+        [Column::words("Board"), Column::words("Output, thermocouple broken"), Column::words("Reading")];
     Ok(html! {
         h3 { "A broken thermocouple" }
         p {

@@ -57,7 +57,7 @@ fn calibration(s: &Subject<'_>) -> String {
     let plan = &s.chain.plan;
     let means = match plan.method {
         CalibrationMethod::MillivoltSource { relative, fixed } => format!(
-            "millivolt source of ±({} + {}), thermometer at the terminals ±{}",
+            "millivolt source of ±\u{2060}({} + {}), thermometer at the terminals ±{}",
             ratio(relative),
             quantity(fixed, Unit::Volt, 3),
             plain_kelvin(plan.thermometer)
@@ -66,7 +66,12 @@ fn calibration(s: &Subject<'_>) -> String {
             format!("the probe at temperatures known to ±{}", plain_kelvin(accuracy))
         }
     };
-    format!("{}; {means}; board at {}; mean of {} readings", s.calibration(s.wish), celsius(plan.board), plan.readings)
+    format!(
+        "{}; {means}; board at {}; mean of {} readings",
+        s.calibration(s.wish),
+        celsius(plan.board),
+        plan.readings
+    )
 }
 
 fn probe(s: &Subject<'_>) -> String {
@@ -98,7 +103,10 @@ fn junction(s: &Subject<'_>) -> String {
     let j = &s.chain.junction;
     let sensor = match j.method {
         JunctionMethod::Analog { slope, .. } => {
-            format!("compensated in the circuit by a voltage sensor of {}", quantity(slope, Unit::VoltPerKelvin, 3))
+            format!(
+                "compensated in the circuit by a voltage sensor of {}",
+                quantity(slope, Unit::VoltPerKelvin, 3)
+            )
         }
         JunctionMethod::Measured(JunctionSensor::Digital) => "measured by a digital sensor".to_owned(),
         JunctionMethod::Measured(JunctionSensor::Thermistor { r25, beta, .. }) => format!(
@@ -133,7 +141,7 @@ fn converter(s: &Subject<'_>) -> String {
             )
         }
         ConverterKind::Voltmeter { resolution, .. } => format!(
-            "voltmeter, ±({} of reading + {}), last digit {}",
+            "voltmeter, ±\u{2060}({} of reading + {}), last digit {}",
             ratio(c.gain_error),
             quantity(c.offset, Unit::Volt, 3),
             quantity(resolution, Unit::Volt, 3)
@@ -164,8 +172,12 @@ fn rule(s: &Subject<'_>) -> String {
             quantity(slope, Unit::VoltPerKelvin, 3),
             quantity(offset, Unit::Volt, 3)
         ),
-        Readout::EmfInverse => "exact inverse of the reference function, reference junction added in volts".to_owned(),
-        Readout::Table { segments } => format!("table of {segments} chords, reference junction added in volts"),
+        Readout::EmfInverse => {
+            "exact inverse of the reference function, reference junction added in volts".to_owned()
+        }
+        Readout::Table { segments } => {
+            format!("table of {segments} chords, reference junction added in volts")
+        }
         Readout::PublishedPolynomial => {
             "published inverse polynomial, reference junction added in volts".to_owned()
         }

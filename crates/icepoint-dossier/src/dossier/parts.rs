@@ -129,7 +129,8 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
         tempco,
         purposes: vec![part.purpose.clone()],
     };
-    let plus_minus = |ratio: f64| if ratio > 0.0 { format!("±{}", super::words::ratio(ratio)) } else { String::new() };
+    let plus_minus =
+        |ratio: f64| if ratio > 0.0 { format!("±{}", super::words::ratio(ratio)) } else { String::new() };
     let per_kelvin =
         |x: f64| if x > 0.0 { format!("±{}", quantity(x, Unit::PerKelvin, 3)) } else { String::new() };
     Some(match &part.kind {
@@ -158,24 +159,39 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
             let tolerance = own.or(beside).unwrap_or(*capacitors.tolerance);
             // Capacitors are sold by a change over a range; per kelvin it is a per cent figure.
             let tempco = *capacitors.tempco;
-            let tempco = if tempco > 0.0 { format!("±{}/K", super::words::ratio(tempco)) } else { String::new() };
+            let tempco =
+                if tempco > 0.0 { format!("±{}/K", super::words::ratio(tempco)) } else { String::new() };
             single("capacitor", quantity(*farads, Unit::Farad, 6), plus_minus(tolerance), tempco)
         }
-        PartKind::Operational { figures, .. } => {
-            single("operational amplifier", format!("record “{}”", figures.record), String::new(), String::new())
-        }
-        PartKind::Instrumentation { figures, .. } => {
-            single("instrumentation amplifier", format!("record “{}”", figures.record), String::new(), String::new())
-        }
-        PartKind::Reference { volts, tolerance, drift, .. } => {
-            single("voltage reference", quantity(*volts, Unit::Volt, 4), plus_minus(*tolerance), per_kelvin(*drift))
-        }
+        PartKind::Operational { figures, .. } => single(
+            "operational amplifier",
+            format!("record “{}”", figures.record),
+            String::new(),
+            String::new(),
+        ),
+        PartKind::Instrumentation { figures, .. } => single(
+            "instrumentation amplifier",
+            format!("record “{}”", figures.record),
+            String::new(),
+            String::new(),
+        ),
+        PartKind::Reference { volts, tolerance, drift, .. } => single(
+            "voltage reference",
+            quantity(*volts, Unit::Volt, 4),
+            plus_minus(*tolerance),
+            per_kelvin(*drift),
+        ),
         PartKind::TemperatureSensor { .. } => {
             let value = match s.chain.junction.method {
                 JunctionMethod::Analog { slope, .. } => quantity(slope, Unit::VoltPerKelvin, 3),
                 JunctionMethod::Measured(_) => String::new(),
             };
-            single("temperature sensor", value, format!("±{}", plain_kelvin(s.chain.junction.accuracy)), String::new())
+            single(
+                "temperature sensor",
+                value,
+                format!("±{}", plain_kelvin(s.chain.junction.accuracy)),
+                String::new(),
+            )
         }
         PartKind::Supply { .. } => return None,
     })
@@ -198,7 +214,11 @@ fn around(s: &Subject<'_>) -> Vec<Row> {
         let (value, arm) = match sensor {
             JunctionSensor::Digital => ("digital, gives degrees".to_owned(), None),
             JunctionSensor::Thermistor { r25, beta, divider, .. } => (
-                format!("thermistor {}, beta {}{NBSP}K", quantity(r25, Unit::Ohm, 3), crate::number::plain(beta)),
+                format!(
+                    "thermistor {}, beta {}{NBSP}K",
+                    quantity(r25, Unit::Ohm, 3),
+                    crate::number::plain(beta)
+                ),
                 Some(divider),
             ),
             JunctionSensor::Platinum { class, divider } => {
@@ -231,10 +251,15 @@ fn around(s: &Subject<'_>) -> Vec<Row> {
     let (low, high) = s.chain.need.hot;
     let far = if low.abs() > high.abs() { low } else { high };
     let limit = probe_limit(probe.letter, probe.tolerance, far);
-    let limit = if limit > 0.0 { format!("±{} at {}", plain_kelvin(limit), celsius(far)) } else { String::new() };
+    let limit =
+        if limit > 0.0 { format!("±{} at {}", plain_kelvin(limit), celsius(far)) } else { String::new() };
     rows.push(row("TC", "thermocouple", value, limit, "measuring junction"));
     if let (Some(lead), Some(given)) = (&s.chain.lead, &s.file.lead) {
-        let limit = if lead.tolerance > 0.0 { format!("±{}", quantity(lead.tolerance, Unit::Volt, 3)) } else { String::new() };
+        let limit = if lead.tolerance > 0.0 {
+            format!("±{}", quantity(lead.tolerance, Unit::Volt, 3))
+        } else {
+            String::new()
+        };
         let value = format!("{}, {}", lead.name, quantity(*given.length, Unit::Metre, 3));
         rows.push(row("W1", "cable", value, limit, "from the probe's head to the terminals"));
     }
@@ -245,7 +270,8 @@ fn around(s: &Subject<'_>) -> Vec<Row> {
 fn records(s: &Subject<'_>) -> Markup {
     let mut seen: Vec<(&str, Vec<&str>, &AmplifierFigures)> = Vec::new();
     for part in &s.chain.front_end.parts {
-        let (PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. }) = &part.kind else {
+        let (PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. }) = &part.kind
+        else {
             continue;
         };
         match seen.iter_mut().find(|(record, ..)| *record == figures.record) {
@@ -254,7 +280,8 @@ fn records(s: &Subject<'_>) -> Markup {
         }
     }
     let mut columns = vec![Column::words("Figure")];
-    columns.extend(seen.iter().map(|(record, d, _)| Column::words(&format!("{} (“{record}”)", d.join(", ")))));
+    columns
+        .extend(seen.iter().map(|(record, d, _)| Column::words(&format!("{} (“{record}”)", d.join(", ")))));
     let stated = |x: Stated, unit| match x {
         Stated::Max(v) => format!("≤ {}", quantity(v, unit, 3)),
         Stated::Typical(v) => format!("{} typical", quantity(v, unit, 3)),
@@ -263,7 +290,11 @@ fn records(s: &Subject<'_>) -> Markup {
     let from = |v: f64, inside: &str, outside: &str, rail: &str| match v {
         v if !v.is_finite() => format!("beyond the {rail} rail"),
         0.0 => format!("the {rail} rail"),
-        v => format!("{} {} the {rail} rail", quantity(v.abs(), Unit::Volt, 3), if v > 0.0 { inside } else { outside }),
+        v => format!(
+            "{} {} the {rail} rail",
+            quantity(v.abs(), Unit::Volt, 3),
+            if v > 0.0 { inside } else { outside }
+        ),
     };
     let above = |v: f64| from(v, "above", "below", "negative");
     let below = |v: f64| from(v, "below", "above", "positive");
@@ -273,7 +304,11 @@ fn records(s: &Subject<'_>) -> Markup {
         ("Bias current", &|f| format!("≤ {}", quantity(f.bias, Unit::Ampere, 3))),
         ("Offset current", &|f| format!("≤ {}", quantity(f.offset_current, Unit::Ampere, 3))),
         ("Open-loop gain", &|f| {
-            if f.open_loop_gain.is_finite() { format!("≥ {}", quantity(f.open_loop_gain, Unit::Decibel, 4)) } else { "–".into() }
+            if f.open_loop_gain.is_finite() {
+                format!("≥ {}", quantity(f.open_loop_gain, Unit::Decibel, 4))
+            } else {
+                "–".into()
+            }
         }),
         ("Bandwidth", &|f| quantity(f.bandwidth, Unit::Hertz, 3)),
         ("Common-mode rejection", &|f| format!("≥ {}", quantity(f.cmrr, Unit::Decibel, 4))),
@@ -288,7 +323,9 @@ fn records(s: &Subject<'_>) -> Markup {
     let rows: Vec<Vec<String>> = lines
         .iter()
         .map(|(name, pick)| {
-            std::iter::once((*name).to_owned()).chain(seen.iter().map(|(.., figures)| pick(figures))).collect()
+            std::iter::once((*name).to_owned())
+                .chain(seen.iter().map(|(.., figures)| pick(figures)))
+                .collect()
         })
         .collect();
     html! { (page::table("Amplifier records: figures that the part in hand must keep", &columns, &rows)) }

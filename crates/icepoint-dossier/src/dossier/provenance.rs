@@ -25,8 +25,9 @@ const SOURCES: &[&str] = &[
 /// ```
 #[must_use]
 pub fn fingerprint(text: &str) -> u64 {
-    text.bytes()
-        .fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3))
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    })
 }
 
 pub(super) fn section(s: &Subject<'_>) -> Markup {
@@ -36,7 +37,10 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
     let rows: Vec<(String, Markup)> = [
         ("Program", format!("icepoint {}", env!("CARGO_PKG_VERSION"))),
         ("Chain file", name.to_owned()),
-        ("Fingerprint", format!("{:016x} (FNV-1a, 64 bit, of the file's text)", fingerprint(&s.file.source.text))),
+        (
+            "Fingerprint",
+            format!("{:016x} (FNV-1a, 64 bit, of the file's text)", fingerprint(&s.file.source.text)),
+        ),
         ("Monte Carlo", format!("{} trials, seed {}", count(u64::from(budget.trials)), budget.seed)),
         (
             "Grid",

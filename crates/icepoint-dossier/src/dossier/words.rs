@@ -50,18 +50,25 @@ pub(super) fn exact_kelvin(value: f64, digits: usize) -> String {
 
 /// A relative figure: per cent, and ppm only where per cent would need many zeros.
 pub(super) fn ratio(value: f64) -> String {
-    if value.abs() >= 1e-4 { format!("{}{NBSP}%", trimmed(100.0 * value, 4)) } else { quantity(value, Unit::Ratio, 3) }
+    if value.abs() >= 1e-4 {
+        format!("{}{NBSP}%", trimmed(100.0 * value, 4))
+    } else {
+        quantity(value, Unit::Ratio, 3)
+    }
 }
 
 /// A cause inside a sentence: “the tolerance of RG”, “the cable NX class 1”.
 pub(super) fn cause(label: &str) -> String {
     let label = typeset(label);
-    for (ending, name) in [(", tolerance", "the tolerance of "), (", temperature coefficient", "the temperature coefficient of ")] {
+    for (ending, name) in [
+        (", tolerance", "the tolerance of "),
+        (", temperature coefficient", "the temperature coefficient of "),
+    ] {
         if let Some(part) = label.strip_suffix(ending) {
             return format!("{name}{part}");
         }
     }
-    let bare = ["mains", "noise", "knowledge", "known", "reference-junction sensor warms"];
+    let bare = ["mains", "noise", "knowledge", "reference-junction sensor warms"];
     if bare.iter().any(|b| label.starts_with(b)) { label } else { format!("the {label}") }
 }
 
@@ -93,8 +100,10 @@ pub(super) fn with_tolerance(value: f64, unit: Unit, relative: f64) -> String {
 }
 
 /// Units that are kept on one line with the number before them.
-const UNITS: &[&str] =
-    &["K", "V", "mV", "µV", "°C", "%", "Hz", "Ω", "kΩ", "MΩ", "nF", "µF", "ppm", "ppm/K", "s", "ms", "mV/K", "m", "bit"];
+const UNITS: &[&str] = &[
+    "K", "V", "mV", "µV", "°C", "%", "Hz", "Ω", "kΩ", "MΩ", "nF", "µF", "ppm", "ppm/K", "s", "ms", "mV/K",
+    "m", "bit",
+];
 
 /// `text` with a true minus sign before numbers, and numbers tied to their units.
 pub(super) fn typeset(text: &str) -> String {
@@ -152,7 +161,10 @@ mod tests {
 
     #[test]
     fn signs_and_blanks() {
-        assert_eq!(minus("0.1 V of -0.100 V to 3 V, 16-bit, IEC 60584-1"), "0.1 V of −0.100 V to 3 V, 16-bit, IEC 60584-1");
+        assert_eq!(
+            minus("0.1 V of -0.100 V to 3 V, 16-bit, IEC 60584-1"),
+            "0.1 V of −0.100 V to 3 V, 16-bit, IEC 60584-1"
+        );
         assert_eq!(quantity(4990.0, Unit::Ohm, 4), "4.99\u{a0}kΩ");
         assert_eq!(quantity(-5.0, Unit::Volt, 3), "−5\u{a0}V");
         assert_eq!(count(100_000), "100\u{202f}000");

@@ -92,15 +92,22 @@ fn scale(unit: &str) -> f64 {
         .enumerate()
         .map(|(i, part)| {
             let part = part.trim_end_matches(['²', '⁴']);
-            let known: &[(&str, f64)] = &[
-                ("%", 1e-2), ("ppm", 1e-6), ("°C", 1.0), ("codes", 1.0), ("digits", 1.0), ("", 1.0),
-            ];
+            let known: &[(&str, f64)] =
+                &[("%", 1e-2), ("ppm", 1e-6), ("°C", 1.0), ("codes", 1.0), ("digits", 1.0), ("", 1.0)];
             let factor = known.iter().find(|(name, _)| *name == part).map(|k| k.1).unwrap_or_else(|| {
                 let base = ["Hz", "V", "A", "Ω", "F", "K", "s"].into_iter().find(|b| part.ends_with(b));
                 let prefix = part.strip_suffix(base.unwrap_or_else(|| panic!("unit {unit:?}"))).unwrap_or("");
                 let prefixes: &[(&str, f64)] = &[
-                    ("", 1.0), ("k", 1e3), ("M", 1e6), ("G", 1e9), ("T", 1e12), ("m", 1e-3), ("µ", 1e-6),
-                    ("n", 1e-9), ("p", 1e-12), ("f", 1e-15),
+                    ("", 1.0),
+                    ("k", 1e3),
+                    ("M", 1e6),
+                    ("G", 1e9),
+                    ("T", 1e12),
+                    ("m", 1e-3),
+                    ("µ", 1e-6),
+                    ("n", 1e-9),
+                    ("p", 1e-12),
+                    ("f", 1e-15),
                 ];
                 prefixes.iter().find(|p| p.0 == prefix).unwrap_or_else(|| panic!("prefix of {unit:?}")).1
             });
@@ -265,8 +272,21 @@ impl Calculator<'_> {
 /// Two-sided 95 % factor of Student's distribution, JCGM 100:2008, table G.2 (from there on interpolated in 1/ν).
 fn student(dof: f64) -> f64 {
     const TABLE: &[(f64, f64)] = &[
-        (1.0, 12.71), (2.0, 4.30), (3.0, 3.18), (4.0, 2.78), (5.0, 2.57), (6.0, 2.45), (7.0, 2.36), (8.0, 2.31),
-        (9.0, 2.26), (10.0, 2.23), (15.0, 2.13), (20.0, 2.09), (30.0, 2.04), (50.0, 2.01), (100.0, 1.984),
+        (1.0, 12.71),
+        (2.0, 4.30),
+        (3.0, 3.18),
+        (4.0, 2.78),
+        (5.0, 2.57),
+        (6.0, 2.45),
+        (7.0, 2.36),
+        (8.0, 2.31),
+        (9.0, 2.26),
+        (10.0, 2.23),
+        (15.0, 2.13),
+        (20.0, 2.09),
+        (30.0, 2.04),
+        (50.0, 2.01),
+        (100.0, 1.984),
         (f64::INFINITY, 1.960),
     ];
     let above = TABLE.iter().position(|row| row.0 >= dof).expect("ends at infinity");

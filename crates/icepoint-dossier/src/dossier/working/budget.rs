@@ -1,17 +1,19 @@
 //! From single causes to the 95 % error: probe, reference junction, resistors, contributions, sum, coverage, simulation.
 
+use icepoint_chain::Situation;
 use icepoint_chain::budget::{BudgetPoint, Study};
 use icepoint_chain::chain::{CalibrationWish, ProbeTolerance, Readout};
 use icepoint_chain::imperfection::{Distribution, Imperfection, SPECIFIED_AT};
 use icepoint_chain::model::probe_limit;
 use icepoint_chain::quantity::Unit;
-use icepoint_chain::Situation;
 use icepoint_sensors::tolerance::{self, Limit};
 
 use super::super::Subject;
 use super::super::bench::superscript;
 use super::super::junction::accuracy_index;
-use super::super::words::{NBSP, celsius, count, exact_kelvin, minus, quantity, signed_kelvin, trimmed_digits};
+use super::super::words::{
+    NBSP, celsius, count, exact_kelvin, minus, quantity, signed_kelvin, trimmed_digits,
+};
 use super::signal::{amplifier_gain, compensation, ohms};
 use super::{Check, Derivation};
 use crate::number::fixed;
@@ -53,7 +55,12 @@ fn probe(s: &Subject<'_>) -> Option<Derivation> {
                 Limit::Fixed(fixed) => ("a, the same everywhere".to_owned(), k(fixed)),
                 Limit::Larger { fixed, per_degree } => (
                     "a = max(fixed; share · |t|)".to_owned(),
-                    format!("max({}; {}{NBSP}K/°C · |{}|)", k(fixed), trimmed_digits(per_degree, 3), celsius(hot)),
+                    format!(
+                        "max({}; {}{NBSP}K/°C · |{}|)",
+                        k(fixed),
+                        trimmed_digits(per_degree, 3),
+                        celsius(hot)
+                    ),
                 ),
                 Limit::From { at, fixed, per_degree } => (
                     "a = fixed + share · (t − start)".to_owned(),
@@ -82,10 +89,14 @@ fn probe(s: &Subject<'_>) -> Option<Derivation> {
 
 /// What one kelvin at the reference junction is worth at the hottest point.
 fn junction(s: &Subject<'_>) -> Option<Derivation> {
+    if s.chain.probe.grounded && compensation(s).is_some() {
+        return None;
+    }
     let index = accuracy_index(s)?;
     let hot = s.chain.need.hot.1;
     let point = s.point(CalibrationWish::None, hot, SPECIFIED_AT)?;
-    let value = point.gum.contributions.get(index)?.abs() / s.budget.imperfections.get(index)?.distribution.standard();
+    let value = point.gum.contributions.get(index)?.abs()
+        / s.budget.imperfections.get(index)?.distribution.standard();
     let slope = |t: f64| s.chain.probe.letter.emf_and_slope_extended(t).1;
     let v = |x: f64| quantity(x, Unit::VoltPerKelvin, 6);
     let (formula, inputs) = match (s.chain.readout, compensation(s)) {
@@ -96,9 +107,10 @@ fn junction(s: &Subject<'_>) -> Option<Derivation> {
                 format!("{} · {} / {}", trimmed_digits(gain, 6), v(share), v(line)),
             )
         }
-        (_, Some((_, share))) => {
-            ("r = s / S(hot)", format!("{} / S({}) = {} / {}", v(share), celsius(hot), v(share), v(slope(hot))))
-        }
+        (_, Some((_, share))) => (
+            "r = s / S(hot)",
+            format!("{} / S({}) = {} / {}", v(share), celsius(hot), v(share), v(slope(hot))),
+        ),
         _ => (
             "r = S(board) / S(hot)",
             format!(
@@ -157,14 +169,18 @@ fn resistor(s: &Subject<'_>) -> Option<Derivation> {
             let situation = Situation::at(s.chain, point.hot, point.board);
             let output = model.predict(&situation, model.mean_deviations()).ok()?.output_volts;
             (
-                "u = α / √3 · |board − 25 °C| · (1 − 1 / G₁) · V / slope of the line",
-                format!("{relative} · {} / {}", quantity(output, Unit::Volt, 6), quantity(line, Unit::VoltPerKelvin, 6)),
+                "u = α / √3 · |board − 25 °C| · (1 − 1 / G₁) · |V| / slope of the line",
+                format!(
+                    "{relative} · |{}| / {}",
+                    quantity(output, Unit::Volt, 6),
+                    quantity(line, Unit::VoltPerKelvin, 6)
+                ),
             )
         }
         _ => (
-            "u = α / √3 · |board − 25 °C| · (1 − 1 / G₁) · v / S(hot)",
+            "u = α / √3 · |board − 25 °C| · (1 − 1 / G₁) · |v| / S(hot)",
             format!(
-                "{relative} · {} / {}",
+                "{relative} · |{}| / {}",
                 quantity(emf - terminals, Unit::Volt, 6),
                 quantity(slope, Unit::VoltPerKelvin, 6)
             ),
@@ -178,7 +194,9 @@ fn resistor(s: &Subject<'_>) -> Option<Derivation> {
         result: exact_kelvin(value, 3),
         value,
         check: Check::Within(FIRST_ORDER),
-        source: format!("{name} sets the gain G₁ of its stage; α is the limit of its data sheet, a rectangular one"),
+        source: format!(
+            "{name} sets the gain G₁ of its stage; α is the limit of its data sheet, a rectangular one"
+        ),
     })
 }
 
@@ -259,7 +277,10 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
     list.push(Derivation {
         id: "quadrature".into(),
         name: format!("Combined standard uncertainty, {at}"),
-        formula: format!("u = √(sum of u²), the last of {} smaller ones together", ranked.len().saturating_sub(LARGEST)),
+        formula: format!(
+            "u = √(sum of u²), the last of {} smaller ones together",
+            ranked.len().saturating_sub(LARGEST)
+        ),
         inputs: format!("√({})", terms.join(" + ")),
         result: exact_kelvin(point.gum.standard, 4),
         value: point.gum.standard,
@@ -276,7 +297,8 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
     let dof = point.gum.degrees_of_freedom;
     // The model's own bound, above which the normal factor is as good (icepoint_chain::statistics).
     let normal = dof > 1e5;
-    let terms: Vec<String> = finite.iter().map(|(u, dof)| format!("({})⁴ / ({})", k(*u), large(*dof, 6))).collect();
+    let terms: Vec<String> =
+        finite.iter().map(|(u, dof)| format!("({})⁴ / ({})", k(*u), large(*dof, 6))).collect();
     let endless = !dof.is_finite() || terms.is_empty();
     list.push(Derivation {
         id: "degrees-of-freedom".into(),
@@ -294,13 +316,18 @@ fn combined(s: &Subject<'_>, point: &BudgetPoint, list: &mut Vec<Derivation>) {
         result: if endless { "∞".into() } else { large(dof, 3) },
         value: dof,
         check: if endless { Check::Simulated } else { Check::Within(FIRST_ORDER) },
-        source: "Welch–Satterthwaite, JCGM 100:2008, G.4.1; only averages of readings have finite ones".into(),
+        source: "Welch–Satterthwaite, JCGM 100:2008, G.4.1; only averages of readings have finite ones"
+            .into(),
     });
     list.push(Derivation {
         id: "coverage-factor".into(),
         name: "Coverage factor for 95 %".into(),
         formula: "k = Student's factor for ν, truncated".into(),
-        inputs: if endless || normal { "k₉₅(∞)".into() } else { format!("k₉₅({})", fixed(libm::floor(dof), 0)) },
+        inputs: if endless || normal {
+            "k₉₅(∞)".into()
+        } else {
+            format!("k₉₅({})", fixed(libm::floor(dof), 0))
+        },
         result: fixed(point.gum.k, 3),
         value: point.gum.k,
         check: Check::Exact,

@@ -26,7 +26,13 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let need = &s.chain.need;
     let volt = |v: f64| quantity(v, Unit::Volt, 6);
     let lines = [
-        ("mains-series", "in series with the thermocouple", need.series_pickup, d.mains_gain, d.series_residual),
+        (
+            "mains-series",
+            "in series with the thermocouple",
+            need.series_pickup,
+            d.mains_gain,
+            d.series_residual,
+        ),
         ("mains-common", "common to both leads", need.common_pickup, d.common_gain, d.common_residual),
     ];
     for (id, what, rms, gain, value) in lines {
@@ -120,7 +126,11 @@ fn headroom(s: &Subject<'_>, list: &mut Vec<Derivation>) {
             celsius(least.hot),
             celsius(least.board)
         ),
-        formula: if upper { "highest allowed − voltage".into() } else { "voltage − lowest allowed".into() },
+        formula: if upper {
+            "highest allowed − voltage".into()
+        } else {
+            "voltage − lowest allowed".into()
+        },
         inputs: if upper {
             format!("{} − {}", volt(high), volt(least.volts))
         } else {

@@ -74,7 +74,9 @@ pub(super) fn ohm(value: f64) -> String {
 /// Constant of the gain law and the gain of the instrumentation amplifier alone.
 pub(super) fn amplifier_gain(s: &Subject<'_>) -> Option<(f64, f64)> {
     s.chain.front_end.parts.iter().find_map(|p| match &p.kind {
-        PartKind::Instrumentation { gain_constant, .. } => Some((*gain_constant, 1.0 + gain_constant / ohms(s, "RG"))),
+        PartKind::Instrumentation { gain_constant, .. } => {
+            Some((*gain_constant, 1.0 + gain_constant / ohms(s, "RG")))
+        }
         _ => None,
     })
 }
@@ -95,7 +97,7 @@ fn loading(s: &Subject<'_>, last: &str) -> (&'static str, String) {
 }
 
 fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
-    let (offset, gain) = s.design.model.nominal_transfer();
+    let gain = s.design.model.nominal_transfer().1;
     let Some((constant, amplifier)) = amplifier_gain(s) else { return };
     let (load, loaded) = loading(s, "R9");
     let load = load.replace("{last}", "R9");
@@ -107,7 +109,8 @@ fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
         result: trimmed_digits(gain, 5),
         value: gain,
         check: Check::Within(CIRCUIT),
-        source: "gain law of the amplifier's data sheet, R₀ its constant; the load is the converter's input".into(),
+        source: "gain law of the amplifier's data sheet, R₀ its constant; the load is the converter's input"
+            .into(),
     });
     let around = &s.design.resolved.surroundings;
     let (rail, top) = match around.reference {
@@ -126,30 +129,44 @@ fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
         check: Check::Within(CIRCUIT),
         source: "divider, buffered by A2".into(),
     });
-    let loop_ohms = loop_ohms(s);
-    let (r3, r4) = (ohms(s, "R3"), ohms(s, "R4"));
-    list.push(Derivation {
+    list.push(pull_up(s, pedestal, amplifier, (&load, &loaded)));
+}
+
+/// What the pull-up's current adds to the pedestal.
+fn pull_up(s: &Subject<'_>, pedestal: f64, amplifier: f64, (load, loaded): (&str, &str)) -> Derivation {
+    let offset = s.design.model.nominal_transfer().0;
+    let supply = quantity(s.design.resolved.surroundings.supply.0, Unit::Volt, 6);
+    let resting = quantity(pedestal, Unit::Volt, 6);
+    let (r3, r4) = (ohm(ohms(s, "R3")), ohm(ohms(s, "R4")));
+    let gain = trimmed_digits(amplifier, 6);
+    let (formula, inputs, source) = if s.chain.probe.grounded {
+        let half = ohm(0.5 * loop_ohms(s));
+        (
+            "Vₚ + G₁ · ½R · (Vs / (R4 + ½R) − Vₚ / (R3 + ½R))",
+            format!(
+                "{resting} + {gain} · {half} · ({supply} / ({r4} + {half}) − {resting} / ({r3} + {half}))"
+            ),
+            "the plant holds the grounded junction: the pull-up R4 and the bias R3 each send their current through one \
+             half of the loop R of probe and cable; G₁ is the gain of A1",
+        )
+    } else {
+        let around = ohm(loop_ohms(s));
+        (
+            "Vₚ + G₁ · R / (R4 + R + R3) · (Vs − Vₚ)",
+            format!("{resting} + {gain} · {around} / ({r4} + {around} + {r3}) · ({supply} − {resting})"),
+            "the current of the pull-up R4 through the loop R of probe and cable adds to the pedestal; G₁ is the gain of A1",
+        )
+    };
+    Derivation {
         id: "offset".into(),
         name: "Output with the thermocouple at 0 V".into(),
-        formula: format!("V₀ = (Vₚ + G₁ · R / (R4 + R + R3) · (Vs − Vₚ)){load}"),
-        inputs: format!(
-            "({} + {} · {} / ({} + {} + {}) · ({} − {})){loaded}",
-            quantity(pedestal, Unit::Volt, 6),
-            trimmed_digits(amplifier, 6),
-            ohm(loop_ohms),
-            ohm(r4),
-            ohm(loop_ohms),
-            ohm(r3),
-            quantity(around.supply.0, Unit::Volt, 6),
-            quantity(pedestal, Unit::Volt, 6),
-        ),
+        formula: format!("V₀ = ({formula}){load}"),
+        inputs: format!("({inputs}){loaded}"),
         result: quantity(offset, Unit::Volt, 5),
         value: offset,
         check: Check::Within(CIRCUIT),
-        source: "the current of the pull-up R4 through the loop R of probe and cable adds to the pedestal; G₁ is the \
-                 gain of A1"
-            .into(),
-    });
+        source: source.into(),
+    }
 }
 
 /// The buffered pedestal as the circuit solver has it: test point 3.
@@ -169,7 +186,9 @@ fn sensor_mean(s: &Subject<'_>) -> f64 {
 
 /// Slope of the compensation at the thermocouple's negative leg, V/K.
 pub(super) fn compensation(s: &Subject<'_>) -> Option<(f64, f64)> {
-    let JunctionMethod::Analog { slope, output_resistance, .. } = s.chain.junction.method else { return None };
+    let JunctionMethod::Analog { slope, output_resistance, .. } = s.chain.junction.method else {
+        return None;
+    };
     let (r5, r6) = (ohms(s, "R5"), ohms(s, "R6"));
     Some((slope, slope * r6 / (r5 + r6 + output_resistance)))
 }
@@ -178,7 +197,9 @@ fn single_amplifier(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let (offset, gain) = s.design.model.nominal_transfer();
     let (r3, r4) = (ohms(s, "R3"), ohms(s, "R4"));
     let open_loop = s.chain.front_end.parts.iter().find_map(|p| match &p.kind {
-        PartKind::Operational { figures, .. } if figures.open_loop_gain.is_finite() => Some(figures.open_loop_gain),
+        PartKind::Operational { figures, .. } if figures.open_loop_gain.is_finite() => {
+            Some(figures.open_loop_gain)
+        }
         _ => None,
     });
     let (load, loaded) = loading(s, "R8");
@@ -229,6 +250,10 @@ fn single_amplifier(s: &Subject<'_>, list: &mut Vec<Derivation>) {
         check: Check::Exact,
         source: "divider of the sensor's voltage; sᵤ and Rᵤ are slope and output resistance of U1".into(),
     });
+    if s.chain.probe.grounded {
+        // The plant holds the negative leg: no short formula tells what is left of the compensation.
+        return;
+    }
     let sensor = at_zero + slope * (SPECIFIED_AT + sensor_mean(s));
     let supply = s.design.resolved.surroundings.supply.0;
     let (r7, around) = (ohms(s, "R7"), loop_ohms(s));
