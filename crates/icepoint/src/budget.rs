@@ -131,7 +131,8 @@ pub fn calibrations(
             format!("{}{mark}", w.name()),
             point.monte_carlo.error_95,
             point.gum.expanded(),
-            point.bias(),
+            // Adding zero turns a rounded −0.00 into 0.00.
+            (100.0 * point.bias()).round() / 100.0 + 0.0,
             format!("{:+.1} K to {:+.1} K", worst.0, worst.1),
             100.0 * budget.yield_after(w)
         )?;
