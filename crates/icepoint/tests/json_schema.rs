@@ -71,7 +71,8 @@ fn table() {
 fn quick(name: &str, folder: &std::path::Path) -> String {
     let text = std::fs::read_to_string(format!("{}/../../examples/{name}", env!("CARGO_MANIFEST_DIR")));
     let path = folder.join(name);
-    std::fs::write(&path, text.expect("the example").replace("trials = 100000", "trials = 2000")).expect("written");
+    std::fs::write(&path, text.expect("the example").replace("trials = 100000", "trials = 2000"))
+        .expect("written");
     path.to_str().expect("UTF-8").to_owned()
 }
 
