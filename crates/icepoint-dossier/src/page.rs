@@ -14,8 +14,8 @@ const STYLE: &str = include_str!("page.css");
 
 /// Rows of a table that paper does not break.
 const SHORT: usize = 9;
-/// Columns from which a table scrolls on a telephone before its cells become towers of words.
-const BROAD: usize = 5;
+/// Columns of words from which a table scrolls on a telephone before its cells become towers.
+const BROAD: usize = 3;
 
 /// One entry of the list of sections.
 #[derive(Clone, Debug)]
@@ -135,9 +135,10 @@ pub fn table(caption: &str, columns: &[Column], rows: &[Vec<String>]) -> Markup 
     let after_point: Vec<usize> = (0..columns.len())
         .map(|c| rows.iter().filter_map(|row| row.get(c)).map(|cell| decimals(cell)).max().unwrap_or(0))
         .collect();
+    let words = columns.iter().filter(|c| c.align == Align::Words).count();
     html! {
         div.scroll tabindex="0" role="group" aria-label=(caption) {
-            table.short[rows.len() <= SHORT].broad[columns.len() >= BROAD] {
+            table.short[rows.len() <= SHORT].broad[words >= BROAD] {
                 caption { span { (caption) } }
                 thead {
                     tr {

@@ -100,11 +100,13 @@ fn broken(s: &Subject<'_>) -> Result<Markup, ModelError> {
         h3 { "A broken thermocouple" }
         p {
             @if above {
-                "With the loop open the reading runs above the range, so firmware that treats anything above "
-                (celsius(hot)) " as a fault catches it. A controller then switches the heat off."
+                "With the loop open the reading runs above the range. A controller of a heater then switches off; one of a "
+                "cooler would " b { "run without end" } ". Firmware must treat anything above " (celsius(hot))
+                " as a fault."
             } @else if below {
-                "With the loop open the reading runs below the range. " b { "A heater's controller would then heat "
-                "without end" } ": treat anything below " (celsius(cold)) " as a fault."
+                "With the loop open the reading runs below the range. A controller of a cooler then switches off; one of a "
+                "heater would " b { "heat without end" } ". Firmware must treat anything below " (celsius(cold))
+                " as a fault."
             } @else {
                 b { "With the loop open the reading stays within the range" } " at some board temperature: a break can't "
                 "be told from a temperature there."
