@@ -8,8 +8,8 @@ python="$target/peers-venv/bin/python"
 # A forced kernel slows NumPy's solver down; compare against what it can do.
 unset OPENBLAS_CORETYPE OPENBLAS_L2_SIZE
 cargo build --release --quiet -p icepoint
-cargo bench --quiet -p icepoint-sensors --bench emf -- "emf/inverse/K" >/dev/null
+cargo bench --quiet -p icepoint-sensors --bench emf -- "emf/inverse/K" >/dev/null 2>&1
 out="$target/check/speed"
 mkdir -p "$out"
-"$target/release/icepoint" design examples/burnout-kiln.toml --out "$out" >/dev/null || [ -f "$out/burnout-kiln.toml" ]
+"$target/release/icepoint" design examples/burnout-kiln.toml --out "$out" >/dev/null 2>&1 || [ -f "$out/burnout-kiln.toml" ]
 "$python" peers/speed.py "$target/release/icepoint" "$out/burnout-kiln.toml"
