@@ -141,7 +141,9 @@ fn mismatch_steps(chain: &Chain, wiring: &Wiring) -> Vec<(ParameterId, f64)> {
         let name = part.designator.as_str();
         let step = match &part.kind {
             PartKind::Resistor { figures, .. } => {
-                wiring.resistor(name).map(|slot| (slot, figures.ohms * figures.tolerance / root3))
+                // Legs of one network differ by what it tracks to.
+                let tolerance = figures.network.as_ref().map_or(figures.tolerance, |n| n.tolerance);
+                wiring.resistor(name).map(|slot| (slot, figures.ohms * tolerance / root3))
             }
             PartKind::Capacitor { farads, tolerance, .. } => {
                 wiring.slot(name, Parameter::Farads).map(|slot| (slot, farads * tolerance / root3))

@@ -443,7 +443,8 @@ fn figures(a: &file::Amplifier) -> AmplifierFigures {
         offset: Stated::Max(*a.offset_max),
         offset_drift: Stated::Max(*a.offset_drift_max),
         bias: *a.bias_max,
-        offset_current: a.offset_current_max.as_ref().map_or(0.0, |g| g.value),
+        // Two independent currents: their difference has √2 of the standard uncertainty of one.
+        offset_current: a.offset_current_max.as_ref().map_or(*a.bias_max * 2f64.sqrt(), |g| g.value),
         open_loop_gain: match &a.kind {
             file::AmplifierKind::Operational { open_loop_gain } => **open_loop_gain,
             file::AmplifierKind::Instrumentation { .. } => f64::INFINITY,

@@ -93,8 +93,9 @@ pub fn intervals_95(values: &mut [f32]) -> Option<Interval95> {
         return None;
     }
     let q = (COVERAGE * m as f64 + 0.5) as usize;
-    let r = (m - q) / 2;
-    let (low, high) = (r.min(m - 1), (r + q).min(m - 1));
+    // The r-th and the (r + q)-th value in rising order, counted from one; q can be all of a small sample.
+    let r = (m - q).div_ceil(2).max(1);
+    let (low, high) = (r - 1, (r + q - 1).min(m - 1));
     let (_, &mut lowest, above) = values.select_nth_unstable_by(low, f32::total_cmp);
     let highest =
         if high > low { *above.select_nth_unstable_by(high - low - 1, f32::total_cmp).1 } else { lowest };

@@ -76,6 +76,11 @@ impl Verdict {
 pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
     let (values, tried) = choose(&resolved)?;
     let model = Model::new(resolved.with_values(&values))?;
+    // Twins too: whoever writes the values down needs all of them.
+    let front_end = &model.chain().front_end;
+    let slots = resolved.topology.slots().iter();
+    let values =
+        slots.filter_map(|s| Some((s.designator.to_owned(), front_end.value(s.designator)?))).collect();
     let budget = Budget::new(&model, progress)?;
     let headroom = model.headroom()?;
     let need = &model.chain().need;

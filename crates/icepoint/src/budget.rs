@@ -169,7 +169,7 @@ fn contributions(budget: &Budget, point: &BudgetPoint, out: &mut dyn Write) -> R
         .filter_map(|(index, u)| Some((budget.imperfections.get(index)?, u)))
         .collect();
     let width = listed.iter().map(|(i, _)| i.id.chars().count()).max().unwrap_or(0).max("imperfection".len());
-    writeln!(out, "{:>9} {:>7}  {:width$} {}", "standard", "share", "imperfection", "what")?;
+    writeln!(out, "{:>9} {:>7}  {:width$} what", "standard", "share", "imperfection")?;
     for (imperfection, u) in listed {
         let share = if variance > 0.0 { 100.0 * u * u / variance } else { 0.0 };
         writeln!(out, "{u:>7.3} K {share:>5.1} %  {:width$} {}", imperfection.id, imperfection.label)?;

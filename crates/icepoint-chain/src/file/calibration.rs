@@ -42,9 +42,9 @@ pub enum CalibrationMethod {
 pub struct Calibration {
     /// Date, as written.
     pub date: Option<Given<String>>,
-    /// Volts to subtract from the converter's reading.
+    /// V, added to the reading rule's own volts after the factor (thermocouple volts, or output volts of a straight line).
     pub offset_volts: Given<f64>,
-    /// Factor on what remains.
+    /// Factor on the reading rule's own volts.
     pub gain: Given<f64>,
 }
 

@@ -464,8 +464,8 @@ pub const SECTIONS: &[Section] = &[
     Section { path: "calibration", required: false,
         meaning: "Constants found by a calibration; a command writes them.", keys: &[
         key("date", Text, Optional, "\"2026-11-25\"", "when it was done"),
-        key("offset_volts", Number, Required, "1.2e-6", "volts to subtract").within(bounds::CORRECTION_OFFSET),
-        key("gain", Number, Required, "1.0013", "factor on what remains").within(bounds::CORRECTION_GAIN),
+        key("offset_volts", Number, Required, "1.2e-6", "volts added to the reading rule's own volts after the factor: thermocouple volts, or output volts of a straight line").within(bounds::CORRECTION_OFFSET),
+        key("gain", Number, Required, "1.0013", "factor on the reading rule's own volts").within(bounds::CORRECTION_GAIN),
     ] },
     Section { path: "budget", required: false, meaning: "Size of the computation.", keys: &[
         key("trials", Integer, Default, "100000", "Monte Carlo trials").within(bounds::TRIALS),

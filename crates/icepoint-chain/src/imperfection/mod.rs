@@ -1,7 +1,7 @@
 //! Everything by which a real chain may differ from the ideal one: one entry each, with what is known of its size.
 //!
-//! **In, out.** The families below read a [`Chain`](crate::chain::Chain) and write a list of [`Imperfection`]s and, for
-//! each, what it alters ([`Effect`]). The model applies them; the budget asks only for sizes. A deviation of zero in
+//! **In, out.** The families below read a [`Chain`] and write a list of [`Imperfection`]s and, for
+//! each, what it alters (`Effect`). The model applies them; the budget asks only for sizes. A deviation of zero in
 //! every entry is the ideal chain.
 //!
 //! **Sizes.** A stated limit is a rectangular distribution (JCGM 100, 4.3.7) unless the user says otherwise; a data
@@ -16,7 +16,7 @@
 //! The reading rule has no entry: the non-linearity of a straight line, a table's chords and a polynomial's error are
 //! computed exactly at every temperature and stand in the nominal reading as the known part of the error.
 //!
-//! A new family is one file here and one line in [`collect`].
+//! A new family is one file here and one line in `collect`.
 
 mod amplifier;
 mod converter;

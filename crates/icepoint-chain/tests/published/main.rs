@@ -2,6 +2,8 @@
 //!
 //! `peers/statistics_scipy.py` holds the same documents against SciPy.
 
+#![allow(clippy::unwrap_used, reason = "a failed expectation is a failed test")]
+
 mod ea_4_02_s5;
 mod gum_g2;
 mod gum_h1;
