@@ -440,7 +440,11 @@ fn gain_law(amplifier: &file::Amplifier, span: f64) -> GainLaw {
 fn figures(a: &file::Amplifier) -> AmplifierFigures {
     AmplifierFigures {
         record: a.name.clone(),
-        offset: Stated::Max(*a.offset_max),
+        offset: match (&a.offset_max, &a.offset_typical) {
+            (Some(max), _) => Stated::Max(max.value),
+            (None, Some(typical)) => Stated::Typical(typical.value),
+            (None, None) => Stated::Max(0.0),
+        },
         offset_drift: Stated::Max(*a.offset_drift_max),
         bias: *a.bias_max,
         // Two independent currents: their difference has √2 of the standard uncertainty of one.
@@ -459,5 +463,26 @@ fn figures(a: &file::Amplifier) -> AmplifierFigures {
         input_high: *a.input_high,
         output_low: *a.output_low,
         output_high: *a.output_high,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::imperfection::Distribution;
+
+    /// A data sheet's typical figure alone is one standard deviation; beside a maximum it changes nothing.
+    #[test]
+    fn an_offset_known_only_as_typical_is_a_standard_deviation() {
+        let text = include_str!("../../../examples/bench-voltmeter.toml");
+        let offset = |text: &str| {
+            let chain = resolve(&file::parse("bench.toml", text).unwrap()).unwrap().chain;
+            let model = crate::Model::without_dynamics(chain).unwrap();
+            model.imperfections().iter().find(|i| i.id == "A1.offset").unwrap().distribution
+        };
+        assert_eq!(offset(text), Distribution::Rectangular(10e-6));
+        let typical = text.replace("offset_max = \"10 µV\"\n", "");
+        assert_ne!(typical, text);
+        assert_eq!(offset(&typical), Distribution::Normal(2e-6));
     }
 }

@@ -11,8 +11,8 @@ pub struct Amplifier {
     pub name: String,
     /// Operational or instrumentation amplifier, with the figures that only one kind has.
     pub kind: AmplifierKind,
-    /// Largest input offset voltage, V.
-    pub offset_max: Given<f64>,
+    /// Largest input offset voltage, V; one of this and the next is there.
+    pub offset_max: Option<Given<f64>>,
     /// Typical input offset voltage, V.
     pub offset_typical: Option<Given<f64>>,
     /// Largest drift of the offset, V/K.
@@ -69,6 +69,10 @@ impl Amplifier {
         let kind = r.choice("kind", AMPLIFIERS);
         let offset_max = r.quantity("offset_max");
         let offset_typical = r.quantity("offset_typical");
+        if !r.has("offset_max") && !r.has("offset_typical") {
+            r.require("offset_max", ", and offset_typical is not given either");
+        }
+        let offset_known = offset_max.is_some() || !r.has("offset_max") && offset_typical.is_some();
         let offset_drift_max = r.quantity("offset_drift_max");
         let bias_max = r.quantity("bias_max");
         let offset_current_max = r.quantity("offset_current_max");
@@ -109,10 +113,13 @@ impl Amplifier {
             }
             None => r.abandon(),
         }
+        if !offset_known {
+            return None;
+        }
         Some(Self {
             name: name.to_owned(),
             kind: figures?,
-            offset_max: offset_max?,
+            offset_max,
             offset_typical,
             offset_drift_max: offset_drift_max?,
             bias_max: bias_max?,

@@ -336,7 +336,7 @@ pub const SECTIONS: &[Section] = &[
         meaning: "Figures of an amplifier, copied from the data sheet of the part in hand. One section for each that \
                   the front end names.", keys: &[
         key("kind", Choice(|| names(AMPLIFIERS)), Required, "\"operational\"", "kind of amplifier"),
-        key("offset_max", Limit(Unit::Volt), Required, "\"10 µV\"", "largest input offset voltage").within(bounds::OFFSET),
+        key("offset_max", Limit(Unit::Volt), Optional, "\"10 µV\"", "largest input offset voltage; without it offset_typical counts as one standard deviation").within(bounds::OFFSET),
         key("offset_typical", Limit(Unit::Volt), Optional, "\"2 µV\"", "typical input offset voltage").within(bounds::OFFSET),
         key("offset_drift_max", Limit(Unit::VoltPerKelvin), Required, "\"50 nV/K\"",
             "largest drift of the offset").within(bounds::OFFSET_DRIFT),

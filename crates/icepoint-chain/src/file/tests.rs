@@ -274,6 +274,10 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
                 let roomy = match (other.path, each.name) {
                     ("need", "hot") if analog => Some("[\"20 °C\", \"200 °C\"]".to_owned()),
                     ("calibration_plan", "at") => Some("[\"20 °C\", \"1000 °C\"]".to_owned()),
+                    // one of the two offsets is needed: the typical one alone when it is the key that is tried
+                    ("amplifier.*", "offset_max") if !this && key.name != "offset_typical" => {
+                        Some(each.example.to_owned())
+                    }
                     ("converter", "span") if words("converter.kind") == "voltmeter" => {
                         Some("[\"-6 V\", \"6 V\"]".to_owned())
                     }

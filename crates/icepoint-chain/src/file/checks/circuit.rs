@@ -118,8 +118,8 @@ pub(super) fn amplifiers(file: &ChainFile, walk: &mut Walk<'_>) {
     let (top, bottom) = (file.supply.positive.low(), file.supply.negative.high());
     for amplifier in file.amplifiers.values() {
         let section = format!("amplifier.{}", amplifier.name);
-        if let Some(typical) = &amplifier.offset_typical
-            && typical.value > amplifier.offset_max.value
+        if let (Some(typical), Some(largest)) = (&amplifier.offset_typical, &amplifier.offset_max)
+            && typical.value > largest.value
         {
             let at = place(walk, typical, &section);
             walk.problem(
@@ -128,7 +128,7 @@ pub(super) fn amplifiers(file: &ChainFile, walk: &mut Walk<'_>) {
                     "the typical offset is larger than the largest one",
                 )
                 .at(at, "typical")
-                .also(amplifier.offset_max.span(), "largest")
+                .also(largest.span(), "largest")
                 .expected("offset_typical no larger than offset_max")
                 .help("perhaps the two are swapped, or a prefix is wrong"),
             );
