@@ -5,6 +5,7 @@
 
 use icepoint_circuit::CircuitError;
 
+use crate::chain::Readout;
 use crate::digital::{LINE_FREQUENCY_SPREAD, magnitude};
 use crate::model::Model;
 
@@ -36,13 +37,29 @@ impl Model {
             .fold((low, f64::INFINITY), |least, at| if at.1 < least.1 { at } else { least })
     }
 
+    /// Volts at the output that make the reading move by one kelvin, where they are fewest, V/K: the slope of a straight
+    /// line, else gain times sensitivity.
+    pub fn least_output_slope(&self) -> f64 {
+        match self.chain().readout {
+            Readout::Line { slope, .. } => slope.abs(),
+            _ => (self.nominal_transfer().1 * self.least_sensitive().1).abs(),
+        }
+    }
+
+    /// Amplitude of what the mains leaves in the reading, series and common mode at their worst together, where the
+    /// reading is most easily moved, K; 0 for a static model.
+    pub fn mains_kelvin(&self) -> f64 {
+        self.dynamics().map_or(0.0, |d| (d.series_residual + d.common_residual) / self.least_output_slope())
+    }
+
     /// Lines of the mains at these multiples of its frequency.
     ///
     /// # Errors
     /// [`CircuitError`] when the response can't be computed.
     pub fn mains_lines(&self, multiples: &[u32]) -> Result<Vec<MainsLine>, CircuitError> {
         let need = &self.chain().need;
-        let slope = self.least_sensitive().1;
+        // Referred to the thermocouple: what a volt in series with it makes of the reading.
+        let slope = self.least_output_slope() / self.nominal_transfer().1.abs();
         let hertz: Vec<f64> = multiples.iter().map(|m| f64::from(*m) * need.mains).collect();
         let digital = |hertz: f64| {
             (0..=STEPS)
@@ -55,7 +72,7 @@ impl Model {
             .into_iter()
             .map(|point| {
                 let digital = digital(point.hertz);
-                let kelvin = 2f64.sqrt() * need.series_pickup * point.analog * digital / slope.abs();
+                let kelvin = 2f64.sqrt() * need.series_pickup * point.analog * digital / slope;
                 MainsLine { hertz: point.hertz, analog: point.analog, digital, kelvin }
             })
             .collect())

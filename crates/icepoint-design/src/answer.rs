@@ -85,7 +85,7 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
     let headroom = model.headroom()?;
     let need = &model.chain().need;
     let settling = settling(&model)?;
-    let mains_kelvin = filter::mains_kelvin(&model);
+    let mains_kelvin = model.mains_kelvin();
     let wish = need.calibration;
     let error_95 = budget.error_95(wish);
     let bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95);

@@ -77,22 +77,11 @@ fn judge(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> 
         excess += settling.total().map_or(1.0, |t| (t / need.settle_within - 1.0).max(0.0));
     }
     if need.mains_residual.is_finite() {
-        excess += (mains_kelvin(&model) / need.mains_residual - 1.0).max(0.0);
+        excess += (model.mains_kelvin() / need.mains_residual - 1.0).max(0.0);
     }
     let mut judged = assess_model(&model, values, 0.0)?;
     judged.shortfall = excess;
     Ok(judged)
-}
-
-/// Amplitude of what the mains leaves in the reading where the thermocouple is least sensitive, K.
-pub(crate) fn mains_kelvin(model: &Model) -> f64 {
-    let chain = model.chain();
-    let Some(dynamics) = model.dynamics() else { return 0.0 };
-    let (low, high) = chain.need.hot;
-    let slope = (0..=20)
-        .map(|i| chain.probe.letter.emf_and_slope_extended(low + (high - low) * f64::from(i) / 20.0).1)
-        .fold(f64::INFINITY, f64::min);
-    (dynamics.series_residual + dynamics.common_residual) / (dynamics.gain * slope).abs()
 }
 
 /// Corner frequencies worth a try, Hz, from the slowest that could settle in time upwards.

@@ -1,6 +1,7 @@
 //! Filter, mains residual, settling and noise.
 
 use icepoint_chain::ModelError;
+use icepoint_chain::chain::Readout;
 use icepoint_chain::chain::{CalibrationWish, DigitalFilter};
 use icepoint_chain::imperfection::SPECIFIED_AT;
 use icepoint_chain::quantity::Unit;
@@ -73,7 +74,7 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
     };
     let caption = format!(
         "Response from the thermocouple to the reading. At {} the residual of the stated pick-up, as amplitude where \
-         the thermocouple is least sensitive; at the harmonics as if all of the series pick-up were there.",
+         the reading is moved most; at the harmonics as if all of the series pick-up were there.",
         quantity(mains, Unit::Hertz, 3)
     );
     let columns = [
@@ -96,8 +97,11 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
     let allowed = s.chain.need.mains_residual;
     Ok(html! {
         p {
-            "The mains leaves " (small_kelvin(s.design.mains_kelvin)) " in the reading (amplitude, at "
-            (celsius(model.least_sensitive().0)) ", where the thermocouple is least sensitive)"
+            "The mains leaves " (small_kelvin(s.design.mains_kelvin)) " in the reading (amplitude"
+            @if !matches!(s.chain.readout, Readout::Line { .. }) {
+                ", at " (celsius(model.least_sensitive().0)) ", where the thermocouple is least sensitive"
+            }
+            ")"
             @if allowed.is_finite() { "; " (asked(allowed)) " is allowed" }
             "."
             @if digital {

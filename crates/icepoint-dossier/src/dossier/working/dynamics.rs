@@ -55,21 +55,27 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
         });
     }
     let at = s.design.model.least_sensitive().0;
+    let (formula, below, place) = match s.chain.readout {
+        Readout::Line { slope, .. } => (
+            "(â₁ + â₂) / slope of the line",
+            quantity(slope, Unit::VoltPerKelvin, 6),
+            "the same at every temperature",
+        ),
+        _ => (
+            "(â₁ + â₂) / (G · S)",
+            format!("({} · S({}))", trimmed_digits(s.design.model.nominal_transfer().1, 6), celsius(at)),
+            "where the thermocouple is least sensitive",
+        ),
+    };
     list.push(Derivation {
         id: "mains-residual".into(),
-        name: format!("Mains in the reading, at {}", celsius(at)),
-        formula: "(â₁ + â₂) / (G · S)".into(),
-        inputs: format!(
-            "({} + {}) / ({} · S({}))",
-            volt(d.series_residual),
-            volt(d.common_residual),
-            trimmed_digits(d.gain, 6),
-            celsius(at)
-        ),
+        name: format!("Mains in the reading, {place}"),
+        formula: formula.into(),
+        inputs: format!("({} + {}) / {below}", volt(d.series_residual), volt(d.common_residual)),
         result: exact_kelvin(s.design.mains_kelvin, 3),
         value: s.design.mains_kelvin,
         check: Check::Exact,
-        source: "both at their worst together, where the thermocouple is least sensitive".into(),
+        source: "both at their worst together".into(),
     });
 }
 
