@@ -1,0 +1,1 @@
+//! From readings at known inputs to the deviations of one board.

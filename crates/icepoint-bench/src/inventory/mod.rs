@@ -1,0 +1,1 @@
+//! Many boards of one design, and whether they are spread as the model says.

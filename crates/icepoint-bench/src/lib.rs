@@ -1,0 +1,11 @@
+//! # On the bench: what to measure, what to turn or store, and what the board is worth afterwards
+//!
+//! | you have | you want | look in |
+//! |---|---|---|
+//! | readings at known temperatures or voltages | deviations, constants for the firmware, the band that is left | [`calibrate`] |
+//! | many boards of one design | whether the prediction was honest | [`inventory`] |
+//!
+//! No physics here: every reading is what [`icepoint_chain::Model`] answers.
+
+pub mod calibrate;
+pub mod inventory;
