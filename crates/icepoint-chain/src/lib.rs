@@ -13,6 +13,7 @@
 //! | contents | a chain with every value known | [`resolve::resolve`] |
 //! | a chain | its reading for a board with known deviations | [`Model::predict`] |
 //! | a model | how far off it can be, and why | [`Budget::new`] |
+//! | a drawer's CSV | its parts | [`drawer::parse`] |
 //! | text such as `4k7` | a number in SI units | [`quantity`] |
 //!
 //! **Conventions.** Positive emf: measuring junction hotter. Voltages in V, temperatures in °C (ITS-90), differences
@@ -24,6 +25,7 @@
 pub mod budget;
 pub mod chain;
 pub mod digital;
+pub mod drawer;
 pub mod dynamics;
 pub mod file;
 pub mod front_end;

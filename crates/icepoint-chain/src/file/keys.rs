@@ -423,7 +423,11 @@ pub const SECTIONS: &[Section] = &[
             .when("rule = \"table\""),
     ] },
     Section { path: "parts", required: false, meaning: "What the board may be built from.", keys: &[
-        key("drawer", Text, Optional, "\"drawer.csv\"", "list of the parts at hand; kept, not read yet"),
+        key("drawer", Text, Optional, "\"drawer.csv\"",
+            "list of the parts at hand (docs/drawer.md), its path counted from this file; design takes open values from it"),
+        key("worth_buying", Quantity(Unit::Kelvin), Optional, "\"0.2 K\"",
+            "with a drawer: what a part from the series must take off the error to be bought; without it nothing is")
+            .within(bounds::ERROR),
     ] },
     Section { path: "parts.resistors", required: false,
         meaning: "The resistors; also written `resistors = { … }` in [parts].", keys: &[

@@ -45,6 +45,7 @@ pub use parts::{CapacitorParts, Network, Parts, ResistorParts};
 pub use probe::{Cable, Distribution, Junction, Lead, Probe, ProbeTolerance};
 pub use problem::{Label, Location, MOST_PROBLEMS, Problem, Refused, Severity, Source};
 pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumClass, ReferenceJunction};
+pub(crate) use similar::nearest as nearest_word;
 
 pub use read::{LARGEST_FILE, load, parse};
 pub use write::{ChosenValue, write_atomically};

@@ -11,8 +11,10 @@ pub struct Parts {
     pub resistors: ResistorParts,
     /// `capacitors = { … }`.
     pub capacitors: CapacitorParts,
-    /// `drawer = "drawer.csv"`: kept, not read yet.
+    /// `drawer = "drawer.csv"`: path of the drawer, counted from the chain file.
     pub drawer: Option<Given<String>>,
+    /// What a part that must be bought has to take off the error, K; without it nothing is bought beside a drawer.
+    pub worth_buying: Option<Given<f64>>,
 }
 
 /// The resistors to choose from.

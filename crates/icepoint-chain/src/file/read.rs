@@ -2,7 +2,7 @@
 
 use super::calibration::{BudgetSettings, Calibration, CalibrationPlan};
 use super::converter::{Converter, Filter, Readout};
-use super::given::{Given, Span};
+use super::given::Span;
 use super::parts::{CapacitorParts, Network, Parts, ResistorParts};
 use super::probe::{Lead, Probe};
 use super::problem::{Problem, Refused, Severity, Source, sort};
@@ -354,10 +354,11 @@ fn amplifiers<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<BTreeMap<St
 }
 
 fn parts<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Parts> {
-    let drawer: Option<Option<Given<String>>> = one(walk, root, "parts", |mut r| {
+    let bought = one(walk, root, "parts", |mut r| {
         let drawer = r.text("drawer");
+        let worth_buying = r.quantity("worth_buying");
         r.finish(&["resistors", "capacitors"]);
-        Some(drawer)
+        Some((drawer, worth_buying))
     });
     let empty = DeTable::new();
     let inner = root.get("parts").and_then(|value| value.get_ref().as_table()).unwrap_or(&empty);
@@ -369,9 +370,11 @@ fn parts<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Parts> {
         .filter(|table| table.contains_key("network"))
         .map(|table| one(walk, table, "parts.resistors.network", Network::read));
     let network = transposed(network)?;
+    let (drawer, worth_buying) = bought?;
     Some(Parts {
         resistors: ResistorParts { network, ..resistors? },
         capacitors: capacitors?,
-        drawer: drawer?,
+        drawer,
+        worth_buying,
     })
 }

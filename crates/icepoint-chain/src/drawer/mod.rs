@@ -1,0 +1,434 @@
+//! What is really in the drawer: a CSV with a line for each value, its tolerance, temperature coefficient and count.
+//!
+//! **Columns** by their header, in any order: `value` must be there; `kind` (`resistor`, `capacitor`, `amplifier`) may be
+//! left out where the unit tells it; without `tolerance` or `tempco` the figures of `[parts]` hold; without `count` there
+//! is as much as wanted. A column `note` is for people. Lines that start with `#` are comments.
+//! **Separator**: comma, semicolon or tab, whichever the header uses.
+//! **Amplifiers**: `value` is the NAME of a record `[amplifier.NAME]` in the chain file.
+//! **Errors.** All of them at once, each with its row and column, in the same words as those of the chain file.
+
+mod rows;
+#[cfg(test)]
+mod tests;
+
+use std::path::Path;
+
+use crate::file::{ChainFile, Problem, Refused, Source, bounds};
+use crate::front_end::SlotKind;
+use crate::quantity::{self, Unit, format};
+use rows::{Field, rows};
+
+/// Most lines that are read; a drawer with more is another file by mistake.
+pub const MOST_ROWS: usize = 20_000;
+
+/// The drawer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Drawer {
+    /// Name of the file, for messages.
+    pub name: String,
+    /// Resistors and capacitors by kind and rising value; of one value the tightest first. Alike lines are one.
+    pub parts: Vec<DrawerPart>,
+    /// Amplifiers: name of the record and how many.
+    pub amplifiers: Vec<(String, Count)>,
+}
+
+/// One kind of part in the drawer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DrawerPart {
+    /// Resistor or capacitor.
+    pub kind: SlotKind,
+    /// Ω or F.
+    pub value: f64,
+    /// Limit, relative.
+    pub tolerance: f64,
+    /// Limit of its temperature coefficient, 1/K.
+    pub tempco: f64,
+    /// How many there are.
+    pub count: Count,
+}
+
+/// How many of a part there are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Count {
+    /// This many.
+    Pieces(u32),
+    /// As many as wanted: the file has no column `count`.
+    Enough,
+}
+
+impl Count {
+    /// Whether `pieces` can be taken.
+    pub fn covers(self, pieces: u32) -> bool {
+        match self {
+            Self::Pieces(n) => n >= pieces,
+            Self::Enough => true,
+        }
+    }
+
+    fn and(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Pieces(a), Self::Pieces(b)) => Self::Pieces(a.saturating_add(b)),
+            _ => Self::Enough,
+        }
+    }
+}
+
+impl core::fmt::Display for Count {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Pieces(n) => write!(f, "{n}"),
+            Self::Enough => f.write_str("enough"),
+        }
+    }
+}
+
+/// Figures of parts whose line gives none.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Usual {
+    /// Resistors: tolerance (relative) and temperature coefficient (1/K).
+    pub resistor: (f64, f64),
+    /// Capacitors: the same.
+    pub capacitor: (f64, f64),
+}
+
+/// The drawer that a chain file names, beside that file; `None` if it names none.
+///
+/// # Errors
+/// [`Refused`]: of the chain file when there is no such drawer, of the drawer when it has mistakes.
+pub fn of(file: &ChainFile) -> Result<Option<Drawer>, Refused> {
+    let Some(named) = &file.parts.drawer else { return Ok(None) };
+    let path = Path::new(&file.source.name).parent().unwrap_or(Path::new("")).join(&named.value);
+    let missing = |message: String, label: &str| {
+        let problem = file
+            .problem_at("parts.drawer", "drawer.unreadable", message, label)
+            .expected("a CSV file with a column \"value\"; its path counts from the chain file")
+            .help("drawer = \"drawer.csv\"");
+        file.refused(vec![problem])
+    };
+    let text = match std::fs::metadata(&path) {
+        Ok(m) if m.is_dir() => return Err(missing("the drawer is a directory".into(), "not a file")),
+        Ok(m) if m.len() > crate::file::LARGEST_FILE => {
+            return Err(missing("the drawer has more than 2 MB".into(), "another file by mistake?"));
+        }
+        _ => std::fs::read(&path)
+            .map_err(|error| missing(format!("the drawer can't be read: {error}"), "no such drawer"))?,
+    };
+    let Ok(text) = String::from_utf8(text) else {
+        return Err(missing("the drawer is not UTF-8 text".into(), "save it again as UTF-8"));
+    };
+    let parts = &file.parts;
+    let usual = Usual {
+        resistor: (*parts.resistors.tolerance, *parts.resistors.tempco),
+        capacitor: (*parts.capacitors.tolerance, *parts.capacitors.tempco),
+    };
+    let drawer = parse(&path.display().to_string(), &text, usual)?;
+    let known: Vec<&str> = file.amplifiers.keys().map(String::as_str).collect();
+    for (name, _) in &drawer.amplifiers {
+        if !known.contains(&name.as_str()) {
+            let problem = file
+                .problem_at(
+                    "parts.drawer",
+                    "drawer.amplifier_unknown",
+                    format!("the drawer has an amplifier \"{name}\" without a record [amplifier.{name}]"),
+                    "this drawer",
+                )
+                .expected(format!("amplifiers that the chain file has a record of: {}", known.join(", ")))
+                .help(format!("add [amplifier.{name}] with the figures of its data sheet"));
+            return Err(file.refused(vec![problem]));
+        }
+    }
+    Ok(Some(drawer))
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Column {
+    Value,
+    Kind,
+    Tolerance,
+    Tempco,
+    Count,
+    Note,
+}
+
+const COLUMNS: [(&str, Column); 6] = [
+    ("value", Column::Value),
+    ("kind", Column::Kind),
+    ("tolerance", Column::Tolerance),
+    ("tempco", Column::Tempco),
+    ("count", Column::Count),
+    ("note", Column::Note),
+];
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    Part(SlotKind),
+    Amplifier,
+}
+
+const KINDS: [(&str, Kind); 5] = [
+    ("resistor", Kind::Part(SlotKind::Resistor)),
+    ("capacitor", Kind::Part(SlotKind::Capacitor)),
+    ("amplifier", Kind::Amplifier),
+    ("r", Kind::Part(SlotKind::Resistor)),
+    ("c", Kind::Part(SlotKind::Capacitor)),
+];
+
+/// Reads the text of a drawer; `name` is used in messages.
+///
+/// # Errors
+/// [`Refused`] with every mistake found.
+pub fn parse(name: &str, text: &str, usual: Usual) -> Result<Drawer, Refused> {
+    let source = Source { name: name.to_owned(), text: text.to_owned() };
+    let mut problems = Vec::new();
+    let mut lines = rows(text);
+    let Some(header) = lines.next() else {
+        let problem = Problem::new("drawer.empty", "the drawer is empty")
+            .expected("a header such as value,kind,tolerance,tempco,count, then a line for each part");
+        return Err(Refused::new(source, vec![problem]));
+    };
+    let columns = header_columns(&header, &mut problems);
+    let mut drawer = Drawer { name: name.to_owned(), parts: Vec::new(), amplifiers: Vec::new() };
+    if problems.is_empty() {
+        for (i, row) in lines.enumerate() {
+            if i == MOST_ROWS {
+                problems.push(
+                    Problem::new("drawer.too_long", format!("the drawer has more than {MOST_ROWS} lines"))
+                        .expected("one line for each value"),
+                );
+                break;
+            }
+            row_into(&row, &columns, usual, &mut drawer, &mut problems);
+        }
+        if problems.is_empty() && drawer.parts.is_empty() && drawer.amplifiers.is_empty() {
+            problems.push(
+                Problem::new("drawer.empty", "the drawer has a header and no part")
+                    .expected("a line for each part, such as 4.7 kΩ,resistor,1 %,50 ppm/K,20"),
+            );
+        }
+    }
+    if !problems.is_empty() {
+        return Err(Refused::new(source, problems));
+    }
+    drawer.tidy();
+    Ok(drawer)
+}
+
+fn header_columns(header: &[Field<'_>], problems: &mut Vec<Problem>) -> Vec<Option<Column>> {
+    let names: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
+    let mut columns: Vec<Option<Column>> = Vec::new();
+    for field in header {
+        let word = field.text.trim().trim_start_matches('\u{feff}').to_lowercase();
+        let found = COLUMNS.iter().find(|(name, _)| *name == word).map(|(_, c)| *c);
+        let problem = |code, message: String, label: String| {
+            Problem::new(code, message)
+                .at(field.span, label)
+                .expected(format!("columns: {}", names.join(", ")))
+        };
+        match found {
+            Some(column) if columns.contains(&Some(column)) => {
+                let message = format!("the column \"{word}\" is here twice");
+                problems.push(problem("drawer.column_twice", message, "the second".into()));
+            }
+            None => {
+                let label = match crate::file::nearest_word(&word, names.iter().copied()) {
+                    Some(close) => format!("did you mean {close}?"),
+                    None => "not known".into(),
+                };
+                let shown = quantity::read::shortened(&word);
+                problems.push(
+                    problem("drawer.unknown_column", format!("there is no column \"{shown}\""), label)
+                        .help("the first line names the columns; use note for remarks"),
+                );
+            }
+            Some(_) => {}
+        }
+        columns.push(found);
+    }
+    if problems.is_empty() && !columns.contains(&Some(Column::Value)) {
+        let span = header.first().map_or(crate::file::Span::new(0, 0), |f| f.span);
+        problems.push(
+            Problem::new("drawer.no_value_column", "no column says what the parts' values are")
+                .at(span, "the header")
+                .expected("a column \"value\"")
+                .help("value,kind,tolerance,tempco,count"),
+        );
+    }
+    columns
+}
+
+fn row_into(
+    row: &[Field<'_>],
+    columns: &[Option<Column>],
+    usual: Usual,
+    drawer: &mut Drawer,
+    problems: &mut Vec<Problem>,
+) {
+    let before = problems.len();
+    if row.len() > columns.len() {
+        let message = format!("{} fields under {} columns", row.len(), columns.len());
+        problems.push(
+            Problem::new("drawer.fields", message)
+                .at(row[columns.len()].span, "one too many")
+                .expected("as many fields as the header has columns")
+                .help("put quotes around a field with a separator in it"),
+        );
+        return;
+    }
+    let cell = |wanted: Column| {
+        let at = columns.iter().position(|c| *c == Some(wanted))?;
+        row.get(at).filter(|f| !f.text.trim().is_empty())
+    };
+    let Some(value) = cell(Column::Value) else {
+        let span = row.first().map_or(crate::file::Span::new(0, 0), |f| f.span);
+        problems.push(
+            Problem::new("drawer.no_value", "this line has no value")
+                .at(span, "this line")
+                .expected("a value such as \"4.7 kΩ\" or \"100 nF\""),
+        );
+        return;
+    };
+    let count = if columns.contains(&Some(Column::Count)) {
+        cell(Column::Count).map_or(Count::Pieces(0), |field| count(field, problems))
+    } else {
+        Count::Enough
+    };
+    let kind = match cell(Column::Kind) {
+        Some(field) => kind(field, problems),
+        // By the unit, and by the size where only a prefix is written ("4k7", "100n"): what can be neither is refused
+        // as a resistance.
+        None => {
+            let fits = |unit, bound: &bounds::Bound| {
+                quantity::parse(&value.text, unit).is_ok_and(|v| bound.allows(v))
+            };
+            let is_capacitor = fits(Unit::Farad, bounds::CAPACITOR) && !fits(Unit::Ohm, bounds::RESISTOR);
+            Some(Kind::Part(if is_capacitor { SlotKind::Capacitor } else { SlotKind::Resistor }))
+        }
+    };
+    let kind = match kind {
+        None => return,
+        Some(Kind::Amplifier) => {
+            drawer.amplifiers.push((value.text.trim().to_owned(), count));
+            return;
+        }
+        Some(Kind::Part(kind)) => kind,
+    };
+    let (unit, bound, (tolerance, tempco)) = match kind {
+        SlotKind::Resistor => (Unit::Ohm, bounds::RESISTOR, usual.resistor),
+        SlotKind::Capacitor => (Unit::Farad, bounds::CAPACITOR, usual.capacitor),
+    };
+    let value = limit(value, unit, bound, false, problems);
+    let tolerance = cell(Column::Tolerance)
+        .map_or(Some(tolerance), |f| limit(f, Unit::Ratio, bounds::TOLERANCE, true, problems));
+    let tempco = cell(Column::Tempco)
+        .map_or(Some(tempco), |f| limit(f, Unit::PerKelvin, bounds::TEMPCO, true, problems));
+    if let (Some(value), Some(tolerance), Some(tempco)) = (value, tolerance, tempco)
+        && problems.len() == before
+    {
+        drawer.parts.push(DrawerPart { kind, value, tolerance, tempco, count });
+    }
+}
+
+fn kind(field: &Field<'_>, problems: &mut Vec<Problem>) -> Option<Kind> {
+    let word = field.text.trim().to_lowercase();
+    let found = KINDS.iter().find(|(name, _)| *name == word).map(|(_, kind)| *kind);
+    if found.is_none() {
+        let names = KINDS.iter().map(|(name, _)| *name).take(3);
+        let label = match crate::file::nearest_word(&word, names) {
+            Some(close) => format!("did you mean {close}?"),
+            None => "not known".into(),
+        };
+        let shown = quantity::read::shortened(&word);
+        problems.push(
+            Problem::new("drawer.unknown_kind", format!("\"{shown}\" is no kind of part"))
+                .at(field.span, label)
+                .expected("resistor, capacitor or amplifier"),
+        );
+    }
+    found
+}
+
+fn count(field: &Field<'_>, problems: &mut Vec<Problem>) -> Count {
+    match field.text.trim().parse::<u32>() {
+        Ok(n) => Count::Pieces(n),
+        Err(_) => {
+            let shown = quantity::read::shortened(field.text.trim());
+            problems.push(
+                Problem::new("drawer.count", format!("\"{shown}\" is no number of parts"))
+                    .at(field.span, "how many?")
+                    .expected("a whole number such as 20; 0 for a part that has run out"),
+            );
+            Count::Pieces(0)
+        }
+    }
+}
+
+fn limit(
+    field: &Field<'_>,
+    unit: Unit,
+    bound: &bounds::Bound,
+    is_limit: bool,
+    problems: &mut Vec<Problem>,
+) -> Option<f64> {
+    let read =
+        if is_limit { quantity::parse_limit(&field.text, unit) } else { quantity::parse(&field.text, unit) };
+    match read {
+        Ok(value) if bound.allows(value) => Some(value),
+        Ok(value) => {
+            problems.push(
+                Problem::new(
+                    "value.impossible",
+                    format!("a {} of {} is not possible", bound.what, format(value, unit, 4)),
+                )
+                .at(field.span, "not possible")
+                .expected(bound.text()),
+            );
+            None
+        }
+        Err(error) => {
+            let mut problem =
+                Problem::new(error.code, error.message).at(field.span, error.label).expected(error.expected);
+            problem.help = error.help;
+            problems.push(problem);
+            None
+        }
+    }
+}
+
+impl Drawer {
+    /// Sorts, and makes one of lines that are alike.
+    fn tidy(&mut self) {
+        self.parts.sort_by(|a, b| {
+            (a.kind == SlotKind::Capacitor)
+                .cmp(&(b.kind == SlotKind::Capacitor))
+                .then(a.value.total_cmp(&b.value))
+                .then(a.tolerance.total_cmp(&b.tolerance))
+                .then(a.tempco.total_cmp(&b.tempco))
+        });
+        self.parts.dedup_by(|next, kept| {
+            let alike = (next.kind, next.value, next.tolerance, next.tempco)
+                == (kept.kind, kept.value, kept.tolerance, kept.tempco);
+            if alike {
+                kept.count = kept.count.and(next.count);
+            }
+            alike
+        });
+        self.amplifiers.sort();
+        self.amplifiers.dedup_by(|next, kept| {
+            let alike = next.0 == kept.0;
+            if alike {
+                kept.1 = kept.1.and(next.1);
+            }
+            alike
+        });
+    }
+
+    /// Parts of one kind, by rising value.
+    pub fn of_kind(&self, kind: SlotKind) -> impl Iterator<Item = &DrawerPart> {
+        self.parts.iter().filter(move |p| p.kind == kind)
+    }
+
+    /// The tightest part of this value, if there is one.
+    pub fn find(&self, kind: SlotKind, value: f64) -> Option<&DrawerPart> {
+        self.of_kind(kind).find(|p| (p.value / value - 1.0).abs() < 1e-9)
+    }
+}

@@ -1,0 +1,99 @@
+use super::*;
+
+const USUAL: Usual = Usual { resistor: (0.01, 50e-6), capacitor: (0.1, 1e-3) };
+
+fn read(text: &str) -> Drawer {
+    parse("drawer.csv", text, USUAL).unwrap_or_else(|refused| panic!("{refused}"))
+}
+
+fn refused(text: &str) -> Vec<(String, usize, usize)> {
+    let refused = parse("drawer.csv", text, USUAL).expect_err(text);
+    refused
+        .problems
+        .iter()
+        .map(|p| {
+            let at = p.at.as_ref().map(|label| refused.source.locate(label.span.start));
+            (p.code.to_string(), at.map_or(0, |l| l.line), at.map_or(0, |l| l.column))
+        })
+        .collect()
+}
+
+#[test]
+fn columns_in_any_order_and_units_as_people_write_them() {
+    let drawer = read(
+        "# left compartment\ncount;tolerance;value;note;kind;tempco\n20;0.1 %;4k7;good ones;resistor;25 ppm/K\n\
+         3;;\"100 nF\";\"old; but \"\"fine\"\"\";;\n\n2;1 %;2.2 MΩ;;;\n",
+    );
+    assert_eq!(drawer.parts.len(), 3);
+    let [small, large, capacitor] = [drawer.parts[0], drawer.parts[1], drawer.parts[2]];
+    assert_eq!(
+        (small.value, small.tolerance, small.tempco, small.count),
+        (4700.0, 0.001, 25e-6, Count::Pieces(20))
+    );
+    assert_eq!((large.value, large.tolerance, large.tempco), (2.2e6, 0.01, 50e-6));
+    assert_eq!((capacitor.kind, capacitor.value, capacitor.tolerance), (SlotKind::Capacitor, 100e-9, 0.1));
+    assert_eq!(capacitor.count, Count::Pieces(3));
+}
+
+#[test]
+fn alike_lines_are_one_and_different_tolerances_are_not() {
+    let drawer = read("value,tolerance,count\n1 kΩ,1 %,4\n1 kΩ,0.1 %,2\n1k,1 %,3\n");
+    assert_eq!(drawer.parts.len(), 2);
+    assert_eq!((drawer.parts[0].tolerance, drawer.parts[0].count), (0.001, Count::Pieces(2)));
+    assert_eq!((drawer.parts[1].tolerance, drawer.parts[1].count), (0.01, Count::Pieces(7)));
+    assert_eq!(drawer.find(SlotKind::Resistor, 1e3).map(|p| p.tolerance), Some(0.001));
+}
+
+#[test]
+fn without_a_count_there_is_enough() {
+    assert_eq!(read("value\n1 kΩ\n").parts[0].count, Count::Enough);
+    // An empty field under a column "count" is none.
+    assert_eq!(read("value,count\n1 kΩ,\n2 kΩ,1\n").parts[0].count, Count::Pieces(0));
+}
+
+#[test]
+fn mistakes_are_told_all_at_once_with_their_places() {
+    let text = "value,kind,tolerance,count\n4.7,resistor,1 %,2\n4.7 kΩ,resister,1 %,2\n1 µF,capacitor,1 V,2\n\
+                1 kΩ,resistor,1 %,two\n,resistor,1 %,2\n1 kΩ,resistor,1 %,2,5\n1 GΩ,resistor,60 %,1\n";
+    let found = refused(text);
+    let expected = [
+        ("quantity.no_unit", 2, 1),
+        ("drawer.unknown_kind", 3, 8),
+        ("quantity.wrong_unit", 4, 16),
+        ("drawer.count", 5, 19),
+        ("drawer.no_value", 6, 1),
+        ("drawer.fields", 7, 21),
+        ("value.impossible", 8, 15),
+    ];
+    let found: Vec<_> = found.iter().map(|(c, l, k)| (c.as_str(), *l, *k)).collect();
+    assert_eq!(found, expected);
+}
+
+#[test]
+fn headers_that_say_nothing() {
+    assert_eq!(refused("")[0].0, "drawer.empty");
+    assert_eq!(refused("value,count\n")[0].0, "drawer.empty");
+    assert_eq!(refused("vlaue,count\n1 kΩ,2\n")[0], ("drawer.unknown_column".into(), 1, 1));
+    assert_eq!(refused("kind,count\nresistor,2\n")[0].0, "drawer.no_value_column");
+    assert_eq!(refused("value,value\n1 kΩ,2\n")[0], ("drawer.column_twice".into(), 1, 7));
+    let refused = parse("d.csv", "vlaue\n", USUAL).expect_err("misspelt");
+    assert!(refused.to_string().contains("did you mean value?"), "{refused}");
+}
+
+#[test]
+fn any_text_is_read_or_refused() {
+    for text in [
+        "\"",
+        "\"\"\"",
+        "value\n\"",
+        ",,,\n,,",
+        "\u{feff}value\n1 kΩ",
+        "#",
+        "value\r\n1 kΩ\r\n",
+        "value\n\u{0}",
+        "é;ü\nà",
+    ] {
+        let _ = parse("d.csv", text, USUAL);
+    }
+    assert_eq!(read("\u{feff}value\r\n1 kΩ\r\n").parts[0].value, 1e3);
+}
