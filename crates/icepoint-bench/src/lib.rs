@@ -3,9 +3,11 @@
 //! | you have | you want | look in |
 //! |---|---|---|
 //! | readings at known temperatures or voltages | deviations, constants for the firmware, the band that is left | [`calibrate`] |
+//! | ice, boiling water, a certificate, a millivolt source | its value and how well it is known | [`references`] |
 //! | many boards of one design | whether the prediction was honest | [`inventory`] |
 //!
 //! No physics here: every reading is what [`icepoint_chain::Model`] answers.
 
 pub mod calibrate;
 pub mod inventory;
+pub mod references;

@@ -159,6 +159,16 @@ bounds! {
     CORRECTION_OFFSET: Volt, -1.0 from_to 1.0, "offset of the calibration";
     /// Correction of a calibration.
     CORRECTION_GAIN: Ratio, 0.5 from_to 2.0, "gain of the calibration";
+    /// Station pressure, from the highest towns to the deepest hollows.
+    PRESSURE: Pascal, 40e3 from_to 110e3, "pressure of the air";
+    /// Where people live and work; the standard atmosphere goes on to 11 km.
+    ALTITUDE: Metre, -450.0 from_to 6000.0, "altitude";
+    /// A pot, a cell.
+    DEPTH: Metre, 0.0 from_to 2.0, "depth below the surface";
+    /// A correction of a certificate.
+    CORRECTION: Kelvin, -100.0 from_to 100.0, "correction";
+    /// A coverage factor: from a plain standard uncertainty to four of them.
+    COVERAGE: Count, 1.0 from_to 5.0, "coverage factor";
     /// Readings averaged.
     READINGS: Count, 1.0 from_to 1e6, "number of readings";
     /// Monte Carlo trials.

@@ -2,6 +2,7 @@
 //! bound of a key, the suggestions for a misspelt one come from here, and `docs/chain-file.md` is printed from here.
 
 use super::bounds::{self, Bound};
+use super::references::{IceBathMade, ProbeIn, SUBSTANCES, SourceLeads};
 use super::{CalibrationEffort, Distribution, Junction, Method, PlatinumClass, Topology};
 use crate::quantity::Unit;
 use crate::quantity::series::Series;
@@ -70,8 +71,10 @@ pub enum Kind {
     Interval(Unit),
     /// Two quantities, or one for both.
     IntervalOrOne(Unit),
-    /// One or more quantities.
+    /// One or more quantities, rising.
     List(Unit),
+    /// One or more quantities in any order.
+    Values(Unit),
     /// A tolerance class of a probe, or a limit in K.
     ProbeTolerance,
     /// A code of a cable, or "same wire".
@@ -96,7 +99,7 @@ impl Kind {
             Self::VoltOrLsb => "a voltage or a number of LSB, to both sides".into(),
             Self::Interval(unit) => format!("two values, low and high, each {}", unit.noun()),
             Self::IntervalOrOne(unit) => format!("{}, or two of them, low and high", unit.noun()),
-            Self::List(unit) => format!("a list, each {}", unit.noun()),
+            Self::List(unit) | Self::Values(unit) => format!("a list, each {}", unit.noun()),
             Self::ProbeTolerance => {
                 let classes: Vec<&str> = ToleranceClass::ALL.iter().map(|class| class.name()).collect();
                 format!("{}, \"none\", or a limit such as \"±2 K\"", quoted(&classes))
@@ -192,6 +195,27 @@ pub(super) enum CalibrationWord {
     KnownTemperature,
 }
 
+/// Kinds of reference on the bench, as written.
+pub(super) const REFERENCES: &[(&str, ReferenceWord)] = &[
+    ("ice bath", ReferenceWord::IceBath),
+    ("boiling water", ReferenceWord::BoilingWater),
+    ("fixed point", ReferenceWord::FixedPoint),
+    ("thermometer", ReferenceWord::Thermometer),
+    ("dry well", ReferenceWord::DryWell),
+    ("millivolt source", ReferenceWord::MillivoltSource),
+    ("voltmeter", ReferenceWord::Voltmeter),
+];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ReferenceWord {
+    IceBath,
+    BoilingWater,
+    FixedPoint,
+    Thermometer,
+    DryWell,
+    MillivoltSource,
+    Voltmeter,
+}
+
 fn letters() -> Vec<&'static str> {
     Letter::ALL.iter().map(|letter| letter.name()).collect()
 }
@@ -220,7 +244,7 @@ impl Key {
 
 use Kind::{
     Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance, Quantity,
-    Text, Toleranced, VoltOrLsb,
+    Text, Toleranced, Values, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
 
@@ -464,6 +488,66 @@ pub const SECTIONS: &[Section] = &[
         key("thermometer", Limit(Unit::Kelvin), Default, "\"±0.2 K\"", "how well the temperature of the terminals is known")
             .within(bounds::ERROR),
         key("readings", Integer, Default, "16", "readings averaged at each point").within(bounds::READINGS),
+    ] },
+    Section { path: "references.*", required: false,
+        meaning: "What the board is compared with on the bench, and the meter for its test points; NAME is what readings \
+                  call it.", keys: &[
+        key("kind", Choice(|| names(REFERENCES)), Required, "\"ice bath\"", "what it is"),
+        key("made", Choice(|| names(IceBathMade::SPELLINGS)), Default, "\"well\"",
+            "\"well\": shaved distilled ice packed wet in a vacuum flask; \"quick\": crushed tap-water ice and water, stirred")
+            .when("kind = \"ice bath\""),
+        key("accuracy", Limit(Unit::Kelvin), Optional, "\"±0.5 K\"",
+            "your own figure for an ice bath, or the limit of an instrument without certificate").within(bounds::ERROR)
+            .when("kind = \"ice bath\", \"thermometer\" or \"dry well\""),
+        key("pressure", Toleranced(Unit::Pascal), Optional, "\"987 hPa ± 1 hPa\"",
+            "barometer on the spot, not reduced to sea level; needed unless altitude is given").within(bounds::PRESSURE)
+            .when("kind = \"boiling water\""),
+        key("altitude", Quantity(Unit::Metre), Optional, "\"540 m\"", "altitude, where there is no barometer")
+            .within(bounds::ALTITUDE).when("kind = \"boiling water\""),
+        key("sea_level_pressure", Toleranced(Unit::Pascal), Optional, "\"1021 hPa\"",
+            "pressure reduced to sea level, from a weather report").within(bounds::PRESSURE)
+            .when("altitude of \"boiling water\""),
+        key("probe_in", Choice(|| names(ProbeIn::SPELLINGS)), Default, "\"steam\"", "where the probe is")
+            .when("kind = \"boiling water\""),
+        key("depth", Quantity(Unit::Metre), Default, "\"10 cm\"", "depth of the probe below the surface")
+            .within(bounds::DEPTH).when("kind = \"boiling water\" or \"fixed point\""),
+        key("substance", Choice(|| names(SUBSTANCES)), Required, "\"Zn\"", "substance of the fixed point of ITS-90")
+            .when("kind = \"fixed point\""),
+        key("cell_accuracy", Limit(Unit::Kelvin), Default, "\"±10 mK\"", "how well the cell realises its point")
+            .within(bounds::ERROR).when("kind = \"fixed point\""),
+        key("certificate_at", List(Unit::Celsius), Optional, "[\"0 °C\", \"100 °C\"]",
+            "indicated temperatures of the certificate, rising").within(bounds::HOT)
+            .when("kind = \"thermometer\" or \"dry well\""),
+        key("certificate_correction", Values(Unit::Kelvin), Optional, "[\"0.02 K\", \"-0.15 K\"]",
+            "what the certificate adds to the indication there").within(bounds::CORRECTION)
+            .when("kind = \"thermometer\" or \"dry well\""),
+        key("certificate_uncertainty", Limit(Unit::Kelvin), Optional, "\"0.1 K\"", "expanded uncertainty of the certificate")
+            .within(bounds::ERROR).when("kind = \"thermometer\" or \"dry well\""),
+        key("coverage_factor", Number, Default, "2", "coverage factor k of that uncertainty").within(bounds::COVERAGE)
+            .when("kind = \"thermometer\" or \"dry well\""),
+        key("drift", Limit(Unit::Kelvin), Default, "\"±0.1 K\"", "drift possible since the certificate").within(bounds::ERROR)
+            .when("kind = \"thermometer\" or \"dry well\""),
+        key("uniformity", Limit(Unit::Kelvin), Default, "\"±0.1 K\"", "difference between it and the probe").within(bounds::ERROR)
+            .when("kind = \"thermometer\" or \"dry well\""),
+        key("digit", Quantity(Unit::Kelvin), Default, "\"0.1 K\"", "one digit of its display").within(bounds::ERROR)
+            .when("kind = \"thermometer\" or \"dry well\""),
+        key("reading_error", Limit(Unit::Ratio), Default, "\"0.05 %\"", "error as a share of the value")
+            .within(bounds::GAIN_ERROR).when("kind = \"millivolt source\" or \"voltmeter\""),
+        key("range_error", Limit(Unit::Volt), Default, "\"10 µV\"", "fixed part of the error")
+            .within(bounds::OFFSET).when("kind = \"millivolt source\" or \"voltmeter\""),
+        key("resolution", Quantity(Unit::Volt), Default, "\"1 µV\"", "one digit")
+            .within(bounds::RESOLUTION).when("kind = \"millivolt source\" or \"voltmeter\""),
+        key("thermal_emf", Limit(Unit::Volt), Default, "\"±3 µV\"", "thermal voltages of clips and contacts")
+            .within(bounds::OFFSET).when("kind = \"millivolt source\""),
+        key("leads", Choice(|| names(SourceLeads::SPELLINGS)), Default, "\"copper\"", "what joins it to the terminals")
+            .when("kind = \"millivolt source\""),
+        key("thermometer", Limit(Unit::Kelvin), Default, "\"±0.2 K\"",
+            "how well the temperature is known where copper meets the thermocouple's metals").within(bounds::ERROR)
+            .when("kind = \"millivolt source\""),
+        key("output_resistance", Quantity(Unit::Ohm), Default, "\"10 Ω\"", "output resistance")
+            .within(bounds::SOURCE).when("kind = \"millivolt source\""),
+        key("input_resistance", Quantity(Unit::Ohm), Default, "\"10 MΩ\"", "input resistance")
+            .within(bounds::INPUT_RESISTANCE).when("kind = \"voltmeter\""),
     ] },
     Section { path: "calibration", required: false,
         meaning: "Constants found by a calibration; a command writes them.", keys: &[

@@ -28,6 +28,7 @@ mod problem;
 mod read;
 pub mod reference;
 mod reference_junction;
+mod references;
 mod similar;
 #[cfg(test)]
 mod tests;
@@ -45,6 +46,9 @@ pub use parts::{CapacitorParts, Network, Parts, ResistorParts};
 pub use probe::{Cable, Distribution, Junction, Lead, Probe, ProbeTolerance};
 pub use problem::{Label, Location, MOST_PROBLEMS, Problem, Refused, Severity, Source};
 pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumClass, ReferenceJunction};
+pub use references::{
+    Certificate, IceBathMade, Instrument, PressureFrom, ProbeIn, ReferenceKind, ReferenceRecord, SourceLeads,
+};
 pub(crate) use similar::nearest as nearest_word;
 
 pub use read::{LARGEST_FILE, load, parse};
@@ -83,6 +87,8 @@ pub struct ChainFile {
     pub parts: Parts,
     /// `[calibration_plan]`; present when the need asks for a calibration.
     pub calibration_plan: Option<CalibrationPlan>,
+    /// `[references.NAME]`, by name.
+    pub references: BTreeMap<String, ReferenceRecord>,
     /// `[calibration]`, once there is one.
     pub calibration: Option<Calibration>,
     /// `[budget]`.

@@ -8,7 +8,7 @@ use super::probe::{Lead, Probe};
 use super::problem::{Problem, Refused, Severity, Source, sort};
 use super::similar::nearest;
 use super::walk::{Reader, Walk};
-use super::{Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, Supply, checks, keys};
+use super::{Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, ReferenceRecord, Supply, checks, keys};
 use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::Path;
@@ -159,7 +159,7 @@ fn quote_is_open(line: &str) -> bool {
     !line.contains(['#', '\\']) && line.matches('"').count() == 1 && line.chars().count() < 60
 }
 
-const SECTION_NAMES: [&str; 15] = [
+const SECTION_NAMES: [&str; 16] = [
     "chain",
     "need",
     "probe",
@@ -173,6 +173,7 @@ const SECTION_NAMES: [&str; 15] = [
     "readout",
     "parts",
     "calibration_plan",
+    "references",
     "calibration",
     "budget",
 ];
@@ -240,6 +241,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
     } else {
         None
     };
+    let references = references(walk, root);
     let calibration = if root.contains_key("calibration") {
         Some(one(walk, root, "calibration", Calibration::read))
     } else {
@@ -261,6 +263,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
         readout: readout?,
         parts: parts?,
         calibration_plan: transposed(plan)?,
+        references: references?,
         calibration: transposed(calibration)?,
         budget: budget?,
         assumptions: Vec::new(),
@@ -351,6 +354,33 @@ fn amplifiers<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<BTreeMap<St
         }
     }
     complete.then_some(amplifiers)
+}
+
+fn references<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<BTreeMap<String, ReferenceRecord>> {
+    let mut references = BTreeMap::new();
+    if !root.contains_key("references") {
+        return Some(references);
+    }
+    let (records, _) = walk.table(root, "references", "references")?;
+    let mut complete = true;
+    for name in records.keys() {
+        let name: &str = name.get_ref();
+        let path = format!("references.{name}");
+        let table = walk.table(records, name, &path);
+        let record = match table {
+            Some(table) => walk
+                .reader("references.*", &path, Some(table))
+                .and_then(|reader| ReferenceRecord::read(name, reader)),
+            None => None,
+        };
+        match record {
+            Some(record) => {
+                references.insert(name.to_owned(), record);
+            }
+            None => complete = false,
+        }
+    }
+    complete.then_some(references)
 }
 
 fn parts<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Parts> {

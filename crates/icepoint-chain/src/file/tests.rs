@@ -189,6 +189,36 @@ fn every_example_and_every_default_is_taken_when_typed() {
     assert!(tried > 120, "only {tried}");
 }
 
+/// A record of a reference of the kind that `key` is for, with what goes with it.
+fn reference_with(key: &keys::Key, value: &str, here: bool) -> String {
+    if !here {
+        return String::new();
+    }
+    let kind = if key.name == "kind" { value } else { key.when };
+    let kind = kind.split('"').nth(1).unwrap_or_default();
+    let companions: &[&str] = match (kind, key.name) {
+        ("boiling water", "pressure" | "altitude") => &[],
+        ("boiling water", "sea_level_pressure") => &["altitude"],
+        ("boiling water", _) => &["pressure"],
+        ("fixed point", _) => &["substance"],
+        (
+            "thermometer" | "dry well",
+            "certificate_at" | "certificate_correction" | "certificate_uncertainty" | "coverage_factor",
+        ) => &["certificate_at", "certificate_correction", "certificate_uncertainty"],
+        ("thermometer" | "dry well", _) => &["accuracy"],
+        _ => &[],
+    };
+    let mut text = format!("[references.one]\nkind = \"{kind}\"\n");
+    let section = keys::section("references.*").expect("the section");
+    for name in companions.iter().filter(|name| **name != key.name) {
+        text += &format!("{name} = {}\n", section.key(name).expect("a key").example);
+    }
+    if key.name != "kind" {
+        text += &format!("{} = {value}\n", key.name);
+    }
+    text
+}
+
 /// A whole chain with the sections that `key` needs, every required key at its example, and `key` at `value`.
 fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
     let words = |name: &str| -> &'static str {
@@ -227,6 +257,10 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
     };
     let mut text = String::new();
     for other in SECTIONS {
+        if other.path == "references.*" {
+            text += &reference_with(key, value, section.path == other.path);
+            continue;
+        }
         let records: &[&str] = match other.path {
             "amplifier.*" => &["front", "buffer"],
             "front_end.values" | "front_end.tolerance" | "parts.resistors.network" | "calibration"

@@ -240,20 +240,27 @@ impl Walk<'_> {
         Some(Interval { low, high })
     }
 
-    /// One or more quantities, rising.
-    pub fn list(&mut self, key: &'static Key, name: &str, value: &Value<'_>, _: bool) -> Option<Vec<f64>> {
+    /// One or more quantities in any order.
+    pub fn values(&mut self, key: &'static Key, name: &str, value: &Value<'_>, _: bool) -> Option<Vec<f64>> {
         let unit = unit_of(key.kind)?;
-        let span: Span = value.span().into();
         let items = match value.get_ref() {
             DeValue::Array(items) if !items.is_empty() => items,
             other => {
-                self.wrong_type(key, name, other, span, &format!("{name} = {}", key.example));
+                self.wrong_type(key, name, other, value.span().into(), &format!("{name} = {}", key.example));
                 return None;
             }
         };
         let values: Vec<Option<f64>> =
             items.iter().map(|item| self.read_one(key, name, item, unit, false)).collect();
-        let values: Vec<f64> = values.into_iter().collect::<Option<_>>()?;
+        values.into_iter().collect()
+    }
+
+    /// One or more quantities, rising.
+    pub fn list(&mut self, key: &'static Key, name: &str, value: &Value<'_>, from: bool) -> Option<Vec<f64>> {
+        let unit = unit_of(key.kind)?;
+        let span: Span = value.span().into();
+        let values = self.values(key, name, value, from)?;
+        let items = value.get_ref().as_array()?;
         if let Some(at) = values.windows(2).position(|pair| pair[0] >= pair[1]) {
             let place: Span = items.get(at + 1).map_or(span, |item| item.span().into());
             self.problem(

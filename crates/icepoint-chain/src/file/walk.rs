@@ -201,6 +201,11 @@ impl<'w, 't> Reader<'w, 't> {
         self.get(name, Walk::list)
     }
 
+    /// Quantities in any order.
+    pub fn values(&mut self, name: &str) -> Option<Given<Vec<f64>>> {
+        self.get(name, Walk::values)
+    }
+
     /// A whole number within its bound, which never goes beyond 2^53.
     pub fn integer(&mut self, name: &str) -> Option<Given<u64>> {
         self.get(name, |walk, key, name, value, _| walk.integer(key, name, value))
@@ -348,7 +353,8 @@ pub(super) fn unit_of(kind: Kind) -> Option<crate::quantity::Unit> {
         | Kind::Limit(unit)
         | Kind::Interval(unit)
         | Kind::IntervalOrOne(unit)
-        | Kind::List(unit) => Some(unit),
+        | Kind::List(unit)
+        | Kind::Values(unit) => Some(unit),
         _ => None,
     }
 }

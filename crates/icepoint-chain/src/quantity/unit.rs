@@ -27,6 +27,8 @@ pub enum Unit {
     Second,
     /// Length, m.
     Metre,
+    /// Pressure, Pa.
+    Pascal,
     /// Diameter of a conductor, m; also AWG numbers and cross-sections.
     WireDiameter,
     /// A plain ratio, %, ppm.
@@ -120,6 +122,7 @@ impl Unit {
         Self::Hertz,
         Self::Second,
         Self::Metre,
+        Self::Pascal,
         Self::WireDiameter,
         Self::Ratio,
         Self::Decibel,
@@ -149,6 +152,7 @@ impl Unit {
             Self::Hertz => "a frequency",
             Self::Second => "a time",
             Self::Metre => "a length",
+            Self::Pascal => "a pressure",
             Self::WireDiameter => "a diameter of wire",
             Self::Ratio => "a ratio",
             Self::Decibel => "a gain or rejection",
@@ -179,6 +183,7 @@ impl Unit {
             Self::Hertz => "50 Hz",
             Self::Second => "5 s",
             Self::Metre => "4 m",
+            Self::Pascal => "987 hPa",
             Self::WireDiameter => "AWG 20",
             Self::Ratio => "0.1 %",
             Self::Decibel => "120 dB",
@@ -269,6 +274,19 @@ impl Unit {
                 const { &[si("s"), other("min", Scale::Times(60.0)), other("h", Scale::Times(3600.0))] }
             }
             Self::Metre => const { LENGTHS },
+            // Conventional millimetre and inch of mercury: ISO 80000-4:2006, annex C, from memory.
+            Self::Pascal => {
+                const {
+                    &[
+                        si("Pa"),
+                        ten("hPa", 2),
+                        ten("mbar", 2),
+                        ten("bar", 5),
+                        other("mmHg", Scale::Times(133.322_387_415)),
+                        other("inHg", Scale::Times(3_386.388_640_341)),
+                    ]
+                }
+            }
             Self::WireDiameter => {
                 const {
                     &[
