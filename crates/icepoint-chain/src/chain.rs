@@ -60,6 +60,31 @@ pub struct Need {
     pub mains_residual: f64,
     /// What calibration the owner is willing to do.
     pub calibration: CalibrationWish,
+    /// Where a broken thermocouple must read.
+    pub broken_sensor: BrokenSensor,
+}
+
+/// Where a broken thermocouple must drive the reading.
+///
+/// A heater's control wants *upscale*, so that it stops heating; a cooler's *downscale*. Neither replaces an
+/// independent cut-out: a board that has failed may read anything.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum BrokenSensor {
+    /// Above the range.
+    #[default]
+    Upscale,
+    /// Below the range.
+    Downscale,
+}
+
+impl BrokenSensor {
+    /// The word used in the chain file.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Upscale => "upscale",
+            Self::Downscale => "downscale",
+        }
+    }
 }
 
 /// How many points the owner of the board will calibrate.
@@ -172,6 +197,8 @@ pub enum JunctionMethod {
         /// Ω.
         output_resistance: f64,
     },
+    /// Parts of the circuit that follow the temperature: a silicon junction, a thermistor, a platinum resistor.
+    InCircuit,
 }
 
 /// A sensor of the terminals' temperature that the firmware reads.
@@ -225,14 +252,62 @@ pub struct Converter {
     pub nonlinearity: f64,
     /// Noise of one conversion, V rms at its input.
     pub noise: f64,
-    /// Input resistance, Ω; infinite allowed.
+    /// Input resistance, Ω; infinite allowed. Between the inputs of a converter with two.
     pub input_resistance: f64,
+    /// What a converter adds to that.
+    pub input: ConverterInput,
+}
+
+/// The analog side of a converter: its programmable gain, and its inputs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ConverterInput {
+    /// Gain between input and full scale.
+    pub gain: f64,
+    /// Lowest full scale over the reference: 0 for one polarity, −1 for both.
+    pub lowest: f64,
+    /// Highest full scale over the reference.
+    pub highest: f64,
+    /// Limit of the current into each input, A; sign unknown.
+    pub current: f64,
+    /// Limit of the difference of the two currents, A.
+    pub current_difference: f64,
+    /// Smallest common-mode rejection, V/V; infinite allowed.
+    pub cmrr: f64,
+    /// Lowest voltage of each input above the negative rail, V; negative infinity: no limit.
+    pub low: f64,
+    /// Highest voltage of each input, V below the positive rail; negative infinity: no limit.
+    pub high: f64,
+}
+
+impl ConverterInput {
+    /// One input from ground to the reference, without a gain of its own and without errors.
+    pub const PLAIN: Self = Self {
+        gain: 1.0,
+        lowest: 0.0,
+        highest: 1.0,
+        current: 0.0,
+        current_difference: 0.0,
+        cmrr: f64::INFINITY,
+        low: f64::NEG_INFINITY,
+        high: f64::NEG_INFINITY,
+    };
+
+    /// Width of the span over the reference, at a gain of one.
+    pub fn width(&self) -> f64 {
+        self.highest - self.lowest
+    }
+}
+
+impl Default for ConverterInput {
+    fn default() -> Self {
+        Self::PLAIN
+    }
 }
 
 /// Kind of converter.
 #[derive(Clone, Copy, Debug)]
 pub enum ConverterKind {
-    /// Converts 0…reference into 2^bits codes.
+    /// Converts its span (0…reference, divided by its gain, unless [`ConverterInput`] says otherwise) into 2^bits codes.
     Adc {
         /// Resolution.
         bits: u32,
@@ -252,7 +327,9 @@ impl Converter {
     /// One step, V at the input.
     pub fn step(&self) -> f64 {
         match self.kind {
-            ConverterKind::Adc { bits, reference } => reference / (1u64 << bits.min(63)) as f64,
+            ConverterKind::Adc { bits, reference } => {
+                reference * self.input.width() / self.input.gain / (1u64 << bits.min(63)) as f64
+            }
             ConverterKind::Voltmeter { resolution, .. } => resolution,
         }
     }
@@ -260,7 +337,10 @@ impl Converter {
     /// Lowest and highest input voltage that it converts, nominal.
     pub fn span(&self) -> (f64, f64) {
         match self.kind {
-            ConverterKind::Adc { reference, .. } => (0.0, reference - self.step()),
+            ConverterKind::Adc { reference, .. } => {
+                let full = reference / self.input.gain;
+                (full * self.input.lowest, full * self.input.highest - self.step())
+            }
             ConverterKind::Voltmeter { span, .. } => span,
         }
     }

@@ -92,7 +92,7 @@ impl Dynamics {
         let need = &chain.need;
         let kelvin = ZERO_CELSIUS + need.board.1;
         let weight = |hertz: f64| digital::noise_weight(chain.filter, need.mains, hertz);
-        let out = (wiring.output, Netlist::GROUND);
+        let out = wiring.output;
         let band = NoiseBand { low_hz: NOISE_FROM, high_hz: NOISE_TO, weight: Some(&weight) };
         let report = wiring.circuit.noise_integral(values, None, out, kelvin, band)?;
         let mut noise_shares: Vec<(String, f64)> =
@@ -102,7 +102,9 @@ impl Dynamics {
         let mains_gain = magnitude(wiring, values, wiring.thermocouple, need.mains)?;
         let mains_digital = digital::worst_at_mains(chain.filter, need.mains);
         let steps = mismatch_steps(chain, wiring);
-        let common_gain = common_mode_gain(&wiring.circuit, wiring, values, &steps, need.mains)?;
+        // What both inputs of the converter have in common is rejected within its limit only.
+        let common_gain = common_mode_gain(&wiring.circuit, wiring, values, &steps, need.mains)?
+            .hypot(converter_common(chain, wiring, values, need.mains)?);
         let amplitude = |rms: f64, gain: f64| rms * 2f64.sqrt() * gain * mains_digital;
         Ok(Self {
             noise_rms: report.rms,
@@ -126,11 +128,25 @@ fn source_name(wiring: &Wiring, share: &NoiseShare) -> String {
         NoiseCause::CurrentMinus => "current, − input",
         NoiseCause::Shot => "shot",
     };
-    format!("{} {cause}", wiring.circuit.netlist().element_name(share.element))
+    let element = wiring.circuit.netlist().element_name(share.element);
+    // A junction's shot noise stands in its circuit as the noise of a resistor.
+    if element.ends_with(crate::sensing::SHOT) { element.to_owned() } else { format!("{element} {cause}") }
 }
 
 fn magnitude(wiring: &Wiring, values: &[f64], source: ParameterId, hertz: f64) -> Result<f64, CircuitError> {
-    Ok(wiring.circuit.ac(values, None, source, hertz)?.voltage(wiring.output).magnitude())
+    Ok(wiring.circuit.ac(values, None, source, hertz)?.between(wiring.output).magnitude())
+}
+
+/// Common-mode voltage of the plant that the converter's finite rejection adds to its reading, V/V, as a standard
+/// uncertainty; 0 for one input.
+fn converter_common(chain: &Chain, wiring: &Wiring, values: &[f64], hertz: f64) -> Result<f64, CircuitError> {
+    let cmrr = chain.converter.input.cmrr;
+    if wiring.output.1 == Netlist::GROUND || !cmrr.is_finite() {
+        return Ok(0.0);
+    }
+    let response = wiring.circuit.ac(values, None, wiring.common_source, hertz)?;
+    let both = response.voltage(wiring.output.0) + response.voltage(wiring.output.1);
+    Ok(0.5 * both.magnitude() / (cmrr * 3f64.sqrt()))
 }
 
 /// Standard uncertainty of every value that unbalances the two legs.
@@ -195,7 +211,7 @@ impl Model {
     pub fn noise_curve(&self, hertz: &[f64]) -> Result<Vec<NoisePoint>, CircuitError> {
         let wiring = self.wiring();
         let kelvin = ZERO_CELSIUS + self.chain().need.board.1;
-        let out = (wiring.output, Netlist::GROUND);
+        let out = wiring.output;
         hertz
             .iter()
             .map(|&hertz| {
@@ -217,7 +233,7 @@ impl Model {
         let (wiring, chain) = (self.wiring(), self.chain());
         let emf = |t| chain.probe.letter.emf_and_slope_extended(t).0;
         let span = emf(chain.need.hot.1) - emf(chain.need.hot.0);
-        let out = (wiring.output, Netlist::GROUND);
+        let out = wiring.output;
         let response =
             wiring.circuit.step(self.nominal_values(), wiring.thermocouple, out, span, duration, SAMPLES)?;
         Ok(Settling {

@@ -2,6 +2,11 @@
 //!
 //! Judged at the four corners of hot × board temperature, with every deviation at the end of its range that drives
 //! the output highest or lowest. What holds there holds for every board that is within its data sheets.
+//!
+//! A grounded junction ties the inputs to the plant: they stand at its potential, whatever the bias path of a floating
+//! one would make of them, and swing with the mains between plant and board (`need.common_pickup`). Both are counted.
+
+use icepoint_circuit::{Netlist, Node};
 
 use crate::front_end::PartKind;
 use crate::model::{Model, ModelError};
@@ -28,6 +33,12 @@ impl LimitUse {
         (self.volts - self.allowed.0).min(self.allowed.1 - self.volts)
     }
 
+    /// Moves the voltage towards the nearer limit by what swings on it, V.
+    fn swing(&mut self, amplitude: f64) {
+        let down = self.volts - self.allowed.0 < self.allowed.1 - self.volts;
+        self.volts += if down { -amplitude } else { amplitude };
+    }
+
     /// Margin over the width of what is allowed: 0 at the limit, negative outside.
     pub fn relative_margin(&self) -> f64 {
         let width = self.allowed.1 - self.allowed.0;
@@ -44,6 +55,13 @@ impl Model {
         let chain = self.chain();
         let mut scratch = self.scratch();
         let mut uses: Vec<LimitUse> = Vec::new();
+        let amplitude = chain.need.common_pickup * 2f64.sqrt();
+        let (wiring, mains) = (self.wiring(), chain.need.mains);
+        let plant = if chain.probe.grounded && amplitude > 0.0 {
+            Some(wiring.circuit.ac(self.nominal_values(), None, wiring.common_source, mains)?)
+        } else {
+            None
+        };
         for board in [chain.need.board.0, chain.need.board.1] {
             for hot in [chain.need.hot.0, chain.need.hot.1] {
                 let head = Situation::at(chain, hot, board).head;
@@ -72,8 +90,12 @@ impl Model {
                 for d in [&up, &down] {
                     let (out, v) = output(d, &mut scratch)?;
                     self.within_limits(v, &mut scratch);
-                    for mut found in self.amplifier_pins(&scratch) {
+                    let converter = self.converter_pins(&scratch);
+                    for (mut found, node) in self.amplifier_pins(&scratch).into_iter().chain(converter) {
                         (found.hot, found.board) = (hot, board);
+                        if let Some(plant) = &plant {
+                            found.swing(amplitude * plant.voltage(node).magnitude());
+                        }
                         keep(&mut uses, found);
                     }
                     let allowed = chain.converter.span();
@@ -92,11 +114,40 @@ impl Model {
         Ok(uses)
     }
 
+    /// Inputs of the converter against the rails, if it states how near they may come.
+    fn converter_pins(&self, scratch: &crate::model::Scratch) -> Vec<(LimitUse, Node)> {
+        let wiring = self.wiring();
+        let (_, at) = scratch.solution();
+        let Some(allowed) = self.converter_rails(at) else { return Vec::new() };
+        let names = ["converter + input", "converter − input"];
+        let inputs = names.into_iter().zip([wiring.output.0, wiring.output.1]);
+        inputs
+            .filter(|(_, node)| *node != Netlist::GROUND)
+            .map(|(what, node)| {
+                let volts = wiring.circuit.voltage(at, node);
+                let what = what.to_owned();
+                (LimitUse { what, volts, allowed, hot: f64::NAN, board: f64::NAN }, node)
+            })
+            .collect()
+    }
+
+    /// Voltages that each input of the converter may have, V; `None` if it states no limit.
+    pub(crate) fn converter_rails(&self, at: &[f64]) -> Option<(f64, f64)> {
+        let input = &self.chain().converter.input;
+        if !(input.low.is_finite() || input.high.is_finite()) {
+            return None;
+        }
+        let circuit = &self.wiring().circuit;
+        let rail = |name: &str| circuit.netlist().find_node(name).map_or(0.0, |n| circuit.voltage(at, n));
+        let reach = |margin: f64| if margin.is_finite() { margin } else { f64::NEG_INFINITY };
+        Some((rail("negative") + reach(input.low), rail("supply") - reach(input.high)))
+    }
+
     /// Pins of all amplifiers with what they allow, in the solution that `scratch` holds.
-    fn amplifier_pins(&self, scratch: &crate::model::Scratch) -> Vec<LimitUse> {
+    fn amplifier_pins(&self, scratch: &crate::model::Scratch) -> Vec<(LimitUse, Node)> {
         let circuit = &self.wiring().circuit;
         let (values, at) = scratch.solution();
-        let volts = |node: &str| circuit.netlist().find_node(node).map(|n| circuit.voltage(at, n));
+        let find = |node: &str| circuit.netlist().find_node(node).map(|n| (n, circuit.voltage(at, n)));
         let mut pins = Vec::new();
         for part in &self.chain().front_end.parts {
             let (out, plus, minus) = match &part.kind {
@@ -106,9 +157,9 @@ impl Model {
             };
             let Some(element) = circuit.netlist().find_element(&part.designator) else { continue };
             let mut pin = |name: &str, node: &str, allowed: Option<(f64, f64)>| {
-                if let (Some(volts), Some(allowed)) = (volts(node), allowed) {
+                if let (Some((node, volts)), Some(allowed)) = (find(node), allowed) {
                     let what = format!("{} {name}", part.designator);
-                    pins.push(LimitUse { what, volts, allowed, hot: f64::NAN, board: f64::NAN });
+                    pins.push((LimitUse { what, volts, allowed, hot: f64::NAN, board: f64::NAN }, node));
                 }
             };
             pin("output", out, circuit.output_range(values, at, element));

@@ -13,7 +13,7 @@
 
 use core::fmt;
 
-use icepoint_circuit::{CircuitError, LimitHit, LimitKind, Workspace};
+use icepoint_circuit::{CircuitError, LimitHit, LimitKind, Netlist, Workspace};
 use icepoint_sensors::Letter;
 use icepoint_sensors::platinum::Platinum;
 use icepoint_sensors::tolerance::{self, ToleranceClass};
@@ -23,8 +23,9 @@ use crate::dynamics::Dynamics;
 use crate::dynamics::ZERO_CELSIUS;
 use crate::imperfection::{self, Collector, Effect, Imperfection, Persistence, SPECIFIED_AT};
 use crate::reading_rule::ReadingRule;
+use crate::sensing::{self, Figure, PartDeviations};
 use crate::situation::Situation;
-use crate::wiring::Wiring;
+use crate::wiring::{CONVERTER_INPUTS, Wiring};
 
 /// Why a chain has no prediction.
 #[derive(Clone, Debug, PartialEq)]
@@ -115,15 +116,24 @@ struct Acting {
     sensor_fraction: Option<usize>,
     /// Circuit parameter, deviation, scale, per kelvin.
     parameters: Vec<(usize, usize, f64, bool)>,
+    /// Circuit parameter, deviation, kelvins in which the current doubles.
+    leakage: Vec<(usize, usize, f64)>,
+    /// Deviations of each part that follows the temperature.
+    parts: Vec<Vec<(usize, Figure)>>,
     gain: Vec<GainDeviations>,
     converter_volts_board: Vec<usize>,
     converter_volts_reading: Vec<usize>,
     converter_gain: Option<usize>,
+    converter_common: Option<usize>,
 }
 
 impl Acting {
-    fn new(list: &Collector, stages: usize) -> Self {
-        let mut acting = Self { gain: vec![GainDeviations::default(); stages], ..Self::default() };
+    fn new(list: &Collector, wiring: &Wiring) -> Self {
+        let mut acting = Self {
+            gain: vec![GainDeviations::default(); wiring.gain_stages.len()],
+            parts: vec![Vec::new(); wiring.sensing.len()],
+            ..Self::default()
+        };
         for (i, (effect, imperfection)) in list.effects.iter().zip(&list.imperfections).enumerate() {
             acting.place(i, effect, imperfection.persistence);
         }
@@ -148,6 +158,8 @@ impl Acting {
                 self.parameters
                     .extend(slots.iter().map(|(slot, scale)| (slot.index(), i, *scale, *per_kelvin)));
             }
+            Effect::Part { part, figure } => self.parts[*part].push((i, *figure)),
+            Effect::Leakage { slot, doubling } => self.leakage.push((slot.index(), i, *doubling)),
             Effect::GainResistor { amplifiers, per_kelvin } => {
                 for &a in amplifiers {
                     self.gain[a].resistor.push((i, *per_kelvin));
@@ -161,6 +173,7 @@ impl Acting {
                 }
             },
             Effect::ConverterGain => self.converter_gain = Some(i),
+            Effect::ConverterCommon => self.converter_common = Some(i),
             Effect::Several(effects) => effects.iter().for_each(|e| self.place(i, e, persistence)),
         }
     }
@@ -177,6 +190,11 @@ pub struct Scratch {
 }
 
 impl Scratch {
+    /// Circuit parameters and the last solution.
+    pub(crate) fn parts_mut(&mut self) -> (&mut [f64], &mut [f64]) {
+        (&mut self.values, &mut self.x)
+    }
+
     /// Circuit parameters and the solution last checked against the limits.
     pub(crate) fn solution(&self) -> (&[f64], &[f64]) {
         (&self.values, &self.at)
@@ -192,6 +210,9 @@ pub struct BoardState {
     pub offset: f64,
     /// V/V.
     pub gain: f64,
+    /// Mean of the converter's two inputs at zero thermocouple voltage, V, and its change per volt of output; 0 for one
+    /// input.
+    pub common: (f64, f64),
     /// Reference voltage over its nominal value, at zero thermocouple voltage.
     pub reference: f64,
     /// Emf of the terminals' temperature, V.
@@ -259,7 +280,7 @@ impl Model {
 
     fn build(chain: Chain, dynamic: bool) -> Result<Self, ModelError> {
         let wiring = Wiring::new(&chain)?;
-        let nominal_values = wiring.circuit.values();
+        let nominal_values = nominal_values(&wiring)?;
         let rule = ReadingRule::new(&chain)?;
         let mut list = imperfection::collect(&chain, &wiring);
         let dynamics = if dynamic {
@@ -267,7 +288,7 @@ impl Model {
         } else {
             None
         };
-        let acting = Acting::new(&list, wiring.gain_stages.len());
+        let acting = Acting::new(&list, &wiring);
         let mean: Vec<f64> = list.imperfections.iter().map(|i| i.distribution.mean()).collect();
         let (low, high) = chain.need.board;
         let bow_span = (low - SPECIFIED_AT).abs().max((high - SPECIFIED_AT).abs()).max(1.0);
@@ -347,12 +368,15 @@ impl Model {
         }
     }
 
-    /// Circuit parameters of one board at one temperature, thermocouple at zero.
-    fn fill_values(&self, board: f64, sensed: f64, d: &[f64], values: &mut [f64]) {
+    /// Circuit parameters of one board at one temperature, thermocouple at zero, but for the sensing parts.
+    pub(crate) fn fill_values(&self, board: f64, sensed: f64, d: &[f64], values: &mut [f64]) {
         values.copy_from_slice(&self.nominal_values);
         let warm = board - SPECIFIED_AT;
         for &(slot, i, scale, per_kelvin) in &self.acting.parameters {
             values[slot] += scale * d[i] * if per_kelvin { warm } else { 1.0 };
+        }
+        for &(slot, i, doubling) in &self.acting.leakage {
+            values[slot] += d[i] * libm::exp2(warm / doubling);
         }
         for (stage, GainDeviations { resistor, own }) in self.wiring.gain_stages.iter().zip(&self.acting.gain)
         {
@@ -389,13 +413,21 @@ impl Model {
         let letter = self.chain.probe.letter;
         let a = &self.acting;
         let terminals = board + a.gradient.map_or(0.0, |i| d[i]);
-        let warm = board - SPECIFIED_AT;
-        let shift = a.sensor.iter().map(|&i| d[i]).sum::<f64>() + a.sensor_drift.map_or(0.0, |i| d[i] * warm);
-        let sensed = self.sensor_tells(board + shift, warm, d);
+        let sensed = self.sensed(board, d);
         self.fill_values(board, sensed, d, &mut scratch.values);
         let circuit = &self.wiring.circuit;
-        circuit.factor(&scratch.values, &mut scratch.workspace)?;
-        circuit.solve(&scratch.values, &scratch.workspace, &mut scratch.x);
+        let Scratch { workspace, values, x, .. } = scratch;
+        let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
+            circuit.factor(values, workspace)?;
+            circuit.solve(values, workspace, x);
+            Ok(())
+        };
+        if self.wiring.sensing.is_empty() {
+            solve(values, x)?;
+        } else {
+            let deviations = |part| self.part_deviations(part, d);
+            sensing::settle(circuit, &self.wiring.sensing, &deviations, sensed, values, x, &mut solve)?;
+        }
         circuit.solve_unit(self.wiring.thermocouple, &scratch.workspace, &mut scratch.dx);
         let reference = match (self.wiring.reference, self.chain.converter.kind) {
             (Some(node), crate::chain::ConverterKind::Adc { reference, .. }) => {
@@ -403,18 +435,40 @@ impl Model {
             }
             _ => 1.0,
         };
+        let gain = self.wiring.output_volts(&scratch.dx);
+        let common_slope = self.wiring.common_volts(&scratch.dx) / gain;
         Ok(BoardState {
             board,
-            offset: circuit.voltage(&scratch.x, self.wiring.output),
-            gain: circuit.voltage(&scratch.dx, self.wiring.output),
+            offset: self.wiring.output_volts(&scratch.x),
+            gain,
+            common: (
+                self.wiring.common_volts(&scratch.x),
+                if common_slope.is_finite() { common_slope } else { 0.0 },
+            ),
             reference: reference / self.nominal_reference,
             terminals_emf: letter.emf_and_slope_extended(terminals).0,
             terminals,
             sensed_emf: match self.chain.junction.method {
                 JunctionMethod::Measured(_) => letter.emf_and_slope_extended(sensed).0,
-                JunctionMethod::Analog { .. } => 0.0,
+                JunctionMethod::Analog { .. } | JunctionMethod::InCircuit => 0.0,
             },
         })
+    }
+
+    /// What the sensor of the reference junction tells, or for parts of the circuit their surroundings' temperature, °C.
+    pub(crate) fn sensed(&self, board: f64, d: &[f64]) -> f64 {
+        let (a, warm) = (&self.acting, board - SPECIFIED_AT);
+        let shift = a.sensor.iter().map(|&i| d[i]).sum::<f64>() + a.sensor_drift.map_or(0.0, |i| d[i] * warm);
+        self.sensor_tells(board + shift, warm, d)
+    }
+
+    /// Deviations of a part that follows the temperature.
+    pub(crate) fn part_deviations(&self, part: usize, d: &[f64]) -> PartDeviations {
+        let mut sum = PartDeviations::default();
+        for &(i, figure) in self.acting.parts.get(part).map_or(&[][..], Vec::as_slice) {
+            sum.add(figure, d[i]);
+        }
+        sum
     }
 
     /// The hot end with what the probe's limits are there.
@@ -461,7 +515,9 @@ impl Model {
                     .temperature(ohms * ratio)
                     .unwrap_or(celsius + (ratio - 1.0) * ohms / slope)
             }
-            JunctionMethod::Measured(JunctionSensor::Digital) | JunctionMethod::Analog { .. } => celsius,
+            JunctionMethod::Measured(JunctionSensor::Digital)
+            | JunctionMethod::Analog { .. }
+            | JunctionMethod::InCircuit => celsius,
         }
     }
 
@@ -515,7 +571,7 @@ impl Model {
         scratch.values[slot] = v;
         let point = self.wiring.circuit.operating_point(&scratch.values);
         scratch.values[slot] = before;
-        point.ok().map(|p| self.wiring.circuit.voltage(&p.x, self.wiring.output))
+        point.ok().map(|p| self.wiring.output_volts(&p.x))
     }
 
     /// Volts of the reading rule (output volts of a straight line, thermocouple volts of every other rule) for an
@@ -531,6 +587,10 @@ impl Model {
             for &i in &a.converter_volts_reading {
                 u += d[i];
             }
+        }
+        if let Some(i) = a.converter_common {
+            let (at_zero, slope) = state.common;
+            u += d[i] * (at_zero + slope * (output - state.offset));
         }
         u *= 1.0 + a.converter_gain.map_or(0.0, |i| d[i]);
         u /= state.reference;
@@ -591,6 +651,15 @@ impl Model {
                 allowed: (low, high),
             });
         }
+        if let Some(allowed) = self.converter_rails(&scratch.at) {
+            for (what, node) in CONVERTER_INPUTS.into_iter().zip([self.wiring.output.0, self.wiring.output.1])
+            {
+                let volts = circuit.voltage(&scratch.at, node);
+                if node != Netlist::GROUND && (volts < allowed.0 || volts > allowed.1) {
+                    limits.push(LimitExceeded { what: what.into(), volts, allowed });
+                }
+            }
+        }
         let nodes = &self.wiring.test_nodes;
         let test_point_volts = nodes.iter().map(|n| circuit.voltage(&scratch.at, *n)).collect();
         Ok(Reading { celsius, output_volts: output, test_point_volts, limits })
@@ -611,34 +680,26 @@ impl Model {
             allowed: hit.allowed,
         }
     }
+}
 
-    /// Reading with the thermocouple broken: the loop opened at the measuring junction, board at `board`.
-    ///
-    /// # Errors
-    /// As [`Model::predict`].
-    pub fn open_sensor(&self, board: f64) -> Result<Reading, ModelError> {
-        const OPEN: f64 = 1e12;
-        let mut scratch = self.scratch();
-        let mean = &self.mean;
-        let state = self.board_state(board, mean, &mut scratch)?;
-        for half in self.wiring.loop_halves {
-            scratch.values[half.index()] = OPEN;
-        }
-        let point = self.wiring.circuit.operating_point(&scratch.values)?;
-        let output = self.wiring.circuit.voltage(&point.x, self.wiring.output);
-        let volts = self.rule_volts(&state, output, mean, ReadingNoise::LeftOut);
-        Ok(Reading {
-            celsius: self.celsius(&state, volts),
-            output_volts: output,
-            test_point_volts: self
-                .wiring
-                .test_nodes
-                .iter()
-                .map(|n| self.wiring.circuit.voltage(&point.x, *n))
-                .collect(),
-            limits: Vec::new(),
-        })
+/// Parameters of the circuit at 25 °C without deviations: parts that follow the temperature at their own currents.
+fn nominal_values(wiring: &Wiring) -> Result<Vec<f64>, ModelError> {
+    let circuit = &wiring.circuit;
+    let mut values = circuit.values();
+    if wiring.sensing.is_empty() {
+        return Ok(values);
     }
+    let (mut workspace, mut x) = (circuit.workspace(), vec![0.0; circuit.unknowns()]);
+    // As at the mean of what they may warm themselves.
+    let deviations =
+        |part: usize| PartDeviations { heating: 0.5 * wiring.sensing[part].heating(), ..Default::default() };
+    let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
+        circuit.factor(values, &mut workspace)?;
+        circuit.solve(values, &workspace, x);
+        Ok(())
+    };
+    sensing::settle(circuit, &wiring.sensing, &deviations, SPECIFIED_AT, &mut values, &mut x, &mut solve)?;
+    Ok(values)
 }
 
 /// Limit of a probe's deviation at a temperature, K. Beyond the range of its class the law of the nearest line goes

@@ -8,9 +8,9 @@ use icepoint_sensors::platinum::Class;
 use icepoint_sensors::wire::{self, Size};
 
 use crate::chain::{
-    BudgetSettings, CalibrationMethod, CalibrationPlan, CalibrationWish, Chain, Converter, ConverterKind,
-    Correction, DigitalFilter, DividerArm, JunctionMethod, JunctionSensor, Lead, Need, Probe, ProbeTolerance,
-    Readout, ReferenceJunction,
+    BudgetSettings, CalibrationMethod, CalibrationPlan, CalibrationWish, Chain, Converter, ConverterInput,
+    ConverterKind, Correction, DigitalFilter, DividerArm, JunctionMethod, JunctionSensor, Lead, Need, Probe,
+    ProbeTolerance, Readout, ReferenceJunction,
 };
 use crate::file::{self, ChainFile, PartValue, Refused};
 use crate::front_end::{
@@ -144,6 +144,7 @@ fn need(file: &ChainFile) -> Need {
             file::CalibrationEffort::Zero => CalibrationWish::Zero,
             file::CalibrationEffort::ZeroAndSpan => CalibrationWish::ZeroAndSpan,
         },
+        broken_sensor: *n.broken_sensor,
     }
 }
 
@@ -272,6 +273,7 @@ fn converter(file: &ChainFile) -> Converter {
             nonlinearity: *adc.integral_nonlinearity,
             noise: *adc.noise,
             input_resistance: *c.input_resistance,
+            input: converter_input(c, adc),
         },
         file::ConverterKind::Voltmeter(meter) => Converter {
             kind: ConverterKind::Voltmeter {
@@ -283,7 +285,24 @@ fn converter(file: &ChainFile) -> Converter {
             nonlinearity: 0.0,
             noise: 0.0,
             input_resistance: *c.input_resistance,
+            input: ConverterInput::PLAIN,
         },
+    }
+}
+
+fn converter_input(c: &file::Converter, adc: &file::Adc) -> ConverterInput {
+    let reference = adc.reference.value.value;
+    let given = |g: &Option<crate::file::Given<f64>>, otherwise| g.as_ref().map_or(otherwise, |g| g.value);
+    let (lowest, highest) = c.span.as_ref().map_or((0.0, 1.0), |s| (s.low / reference, s.high / reference));
+    ConverterInput {
+        gain: *adc.gain,
+        lowest,
+        highest,
+        current: *adc.input_current,
+        current_difference: *adc.input_current_difference,
+        cmrr: given(&adc.cmrr, f64::INFINITY),
+        low: given(&adc.input_low, f64::NEG_INFINITY),
+        high: given(&adc.input_high, f64::NEG_INFINITY),
     }
 }
 

@@ -11,9 +11,11 @@ use icepoint_circuit::{
 };
 
 use crate::chain::{Chain, JunctionMethod};
+use crate::front_end::sensing::DetectionFigures;
 use crate::front_end::{AmplifierFigures, PartKind};
 use crate::imperfection::SPECIFIED_AT;
 use crate::model::ModelError;
+use crate::sensing::{self, SensingPart};
 
 /// Capacitance between an insulated measuring junction with its cable and the plant, F (common practice, no source).
 pub const INSULATED_CAPACITANCE: f64 = 1e-9;
@@ -21,6 +23,9 @@ pub const INSULATED_CAPACITANCE: f64 = 1e-9;
 pub const GROUNDED_RESISTANCE: f64 = 0.1;
 /// Loop resistance below which the wire counts as this much, so that the network stays solvable, Ω.
 const LEAST_RESISTANCE: f64 = 1e-3;
+
+/// Currents into the converter's inputs, in the order plus, minus.
+pub(crate) const CONVERTER_INPUTS: [&str; 2] = ["converter + input", "converter − input"];
 
 /// The gain of one instrumentation amplifier: `1 + constant/R`, or 1 without a resistor.
 #[derive(Clone, Debug)]
@@ -44,7 +49,12 @@ pub(crate) struct Wiring {
     /// Voltage of the analog temperature sensor, V.
     pub sensor: Option<ParameterId>,
     pub gain_stages: Vec<GainStage>,
-    pub output: Node,
+    /// Parts that follow the temperature.
+    pub sensing: Vec<SensingPart>,
+    /// Currents that show a broken thermocouple, A.
+    pub detection: Vec<(ParameterId, DetectionFigures)>,
+    /// What the converter reads: the first node against the second.
+    pub output: (Node, Node),
     pub reference: Option<Node>,
     pub test_nodes: Vec<Node>,
     reference_volts_per_ohm: f64,
@@ -108,12 +118,26 @@ impl Wiring {
                     let plus = net.node(node);
                     net.add(name, Element::VoltageSource { plus, minus: Netlist::GROUND, volts: *volts });
                 }
+                PartKind::Junction { .. } | PartKind::Thermistor { .. } | PartKind::Platinum { .. } => {
+                    sensing::add_to(&mut net, name, &part.kind);
+                }
+                PartKind::Clamp { anode, cathode, .. } => {
+                    // Leakage flows against the direction of conduction; none nominally.
+                    let (from, to) = (net.node(cathode), net.node(anode));
+                    net.add(name, Element::CurrentSource { from, to, amperes: 0.0 });
+                }
+                PartKind::DetectionCurrent { from, to, figures } => {
+                    let (from, to) = (net.node(from), net.node(to));
+                    // A pulsed current is off while a reading is taken.
+                    let amperes = if figures.pulse.is_some() { 0.0 } else { figures.amperes };
+                    net.add(name, Element::CurrentSource { from, to, amperes });
+                }
                 PartKind::TemperatureSensor { node } => {
                     let (volts, ohms) = match chain.junction.method {
                         JunctionMethod::Analog { slope, at_zero, output_resistance, .. } => {
                             (at_zero + slope * SPECIFIED_AT, output_resistance)
                         }
-                        JunctionMethod::Measured(_) => (0.0, 0.0),
+                        JunctionMethod::Measured(_) | JunctionMethod::InCircuit => (0.0, 0.0),
                     };
                     let outside = net.node(node);
                     let plus = if ohms > 0.0 { net.node("inside the temperature sensor") } else { outside };
@@ -126,10 +150,17 @@ impl Wiring {
             }
         }
         add_thermocouple(&mut net, chain);
-        let output = net.node(&front_end.ports.output);
+        let plus = net.node(&front_end.ports.output);
+        let minus = front_end.ports.output_minus.as_ref().map(|n| net.node(n));
+        let output = (plus, minus.unwrap_or(Netlist::GROUND));
         if chain.converter.input_resistance.is_finite() {
             let ohms = chain.converter.input_resistance;
-            net.add("converter input", Element::Resistor { a: output, b: Netlist::GROUND, ohms });
+            net.add("converter input", Element::Resistor { a: plus, b: output.1, ohms });
+        }
+        for (name, from) in [(CONVERTER_INPUTS[0], Some(plus)), (CONVERTER_INPUTS[1], minus)] {
+            if let Some(from) = from {
+                net.add(name, Element::CurrentSource { from, to: Netlist::GROUND, amperes: 0.0 });
+            }
         }
         let reference = front_end.ports.reference.as_ref().map(|n| net.node(n));
         let test_nodes = front_end.test_points.iter().map(|t| net.node(&t.node)).collect();
@@ -142,6 +173,13 @@ impl Wiring {
             let slot = need(&name, Parameter::Gain)?;
             gain_stages.push(GainStage { name, slot, constant, resistor });
         }
+        let sensing = sensing::find(&circuit, &front_end.parts)?;
+        let mut detection = Vec::new();
+        for part in &front_end.parts {
+            if let PartKind::DetectionCurrent { figures, .. } = &part.kind {
+                detection.push((need(&part.designator, Parameter::Amperes)?, *figures));
+            }
+        }
         let load: f64 = front_end.ports.reference.as_ref().map_or(0.0, |node| resistive_load(chain, node));
         Ok(Self {
             thermocouple: need("thermocouple", Parameter::Volts)?,
@@ -149,12 +187,27 @@ impl Wiring {
             loop_halves: [need("loop plus", Parameter::Ohms)?, need("loop minus", Parameter::Ohms)?],
             sensor: sensor.map(|s| need(&s, Parameter::Volts)).transpose()?,
             gain_stages,
+            sensing,
+            detection,
             output,
             reference,
             test_nodes,
             reference_volts_per_ohm: load,
             circuit,
         })
+    }
+
+    /// What the converter reads of a solution, V.
+    pub fn output_volts(&self, x: &[f64]) -> f64 {
+        self.circuit.voltage(x, self.output.0) - self.circuit.voltage(x, self.output.1)
+    }
+
+    /// Mean of the two inputs of the converter, V; 0 for one input, which has no common mode.
+    pub fn common_volts(&self, x: &[f64]) -> f64 {
+        if self.output.1 == Netlist::GROUND {
+            return 0.0;
+        }
+        0.5 * (self.circuit.voltage(x, self.output.0) + self.circuit.voltage(x, self.output.1))
     }
 
     /// Parameter of a part.
@@ -188,7 +241,7 @@ fn resistive_load(chain: &Chain, node: &str) -> f64 {
     // Series strings are followed as long as a node has exactly two resistors: the pedestal divider and its like.
     let mut conductance = 0.0;
     for part in &chain.front_end.parts {
-        let PartKind::Resistor { a, b, figures } = &part.kind else { continue };
+        let Some((a, b, ohms)) = two_ended(&part.kind) else { continue };
         let far = if a == node {
             b
         } else if b == node {
@@ -196,21 +249,31 @@ fn resistive_load(chain: &Chain, node: &str) -> f64 {
         } else {
             continue;
         };
-        let mut ohms = figures.ohms;
+        let mut ohms = ohms;
         if far != "gnd" {
             for other in &chain.front_end.parts {
                 if other.designator == part.designator {
                     continue;
                 }
-                let PartKind::Resistor { a, b, figures } = &other.kind else { continue };
+                let Some((a, b, rest)) = two_ended(&other.kind) else { continue };
                 if (a == far && b == "gnd") || (b == far && a == "gnd") {
-                    ohms += figures.ohms;
+                    ohms += rest;
                 }
             }
         }
         conductance += 1.0 / ohms;
     }
     conductance
+}
+
+/// Ends and nominal ohms of what loads a reference as a resistor.
+fn two_ended(kind: &PartKind) -> Option<(&String, &String, f64)> {
+    match kind {
+        PartKind::Resistor { a, b, figures } => Some((a, b, figures.ohms)),
+        PartKind::Thermistor { a, b, figures } => Some((a, b, figures.r25)),
+        PartKind::Platinum { a, b, figures } => Some((a, b, figures.ice_ohms)),
+        _ => None,
+    }
 }
 
 fn add_thermocouple(net: &mut Netlist, chain: &Chain) {

@@ -88,15 +88,10 @@ pub(crate) fn assess_model(model: &Model, values: Values, excess: f64) -> Result
     Ok(Assessment { values, error_95, as_built_95: errors[0], margin, shortfall: outside + excess + deaf })
 }
 
-/// A broken thermocouple must drive the reading to the end of the scale: what is missing, over the span.
+/// A broken thermocouple must drive the reading to the end of the scale that is asked for: what is missing, over the span.
 fn open_sensor_shortfall(model: &Model) -> Result<f64, ModelError> {
     let chain: &Chain = model.chain();
-    let worst = [chain.need.board.0, chain.need.board.1]
-        .into_iter()
-        .map(|board| model.open_sensor(board).map(|r| chain.need.hot.1 - r.celsius))
-        .collect::<Result<Vec<_>, _>>()?
-        .into_iter()
-        .fold(f64::NEG_INFINITY, f64::max);
+    let worst = model.open_sensor_shortfall()?;
     let span = (chain.need.hot.1 - chain.need.hot.0).max(1.0);
     Ok((worst / span).max(0.0))
 }

@@ -386,6 +386,14 @@ fn the_schematic_joins_what_the_model_solves() {
                 }
                 PartKind::TemperatureSensor { node } => join(node, format!("{d}.OUT")),
                 PartKind::Reference { node, .. } => join(node, "ADC.VREF".to_owned()),
+                PartKind::Junction { anode: a, cathode: b, .. }
+                | PartKind::Clamp { anode: a, cathode: b, .. }
+                | PartKind::Thermistor { a, b, .. }
+                | PartKind::Platinum { a, b, .. }
+                | PartKind::DetectionCurrent { from: a, to: b, .. } => {
+                    join(a, d.clone());
+                    join(b, d.clone());
+                }
                 PartKind::GainResistor { .. } | PartKind::Supply { .. } => {}
             }
         }

@@ -104,6 +104,79 @@ impl SiliconJunction {
     }
 }
 
+/// A junction at any current: known by its forward voltage at one current and 25 °C.
+///
+/// `I = Iₛ(T)·(exp(V/(n·kT/q)) − 1)` with `Iₛ(T) = Iₛ(25 °C)·(T/298.15 K)^(γ/n)·exp(gap/(n·k/q)·(1/298.15 K − 1/T))`: at
+/// the stated current this is the expression of [`SiliconJunction`], whatever the ideality `n`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ForwardJunction {
+    /// Logarithm of the saturation current over the stated current, at 25 °C.
+    log_saturation: f64,
+    amperes: f64,
+    ideality: f64,
+}
+
+/// Voltage of a junction with its slopes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Forward {
+    /// V.
+    pub volts: f64,
+    /// dV/dI, Ω.
+    pub ohms: f64,
+}
+
+/// Forward currents for which the expression is used, A.
+pub const CURRENTS: (f64, f64) = (1e-9, 0.1);
+
+impl ForwardJunction {
+    /// A junction that drops `volts` (V) at `amperes` (A) and 25 °C, of this ideality.
+    ///
+    /// # Errors
+    /// [`OutOfRange`] unless the voltage lies within 0.2 to 1.1 V, the current within [`CURRENTS`], the ideality within
+    /// 0.9 to 2.5.
+    pub fn new(volts: f64, amperes: f64, ideality: f64) -> Result<ForwardJunction, OutOfRange> {
+        let volts = OutOfRange::check(Quantity::Volts, volts, (0.2, 1.1))?;
+        let amperes = OutOfRange::check(Quantity::Plain, amperes, CURRENTS)?;
+        let ideality = OutOfRange::check(Quantity::Plain, ideality, (0.9, 2.5))?;
+        let exponent = volts / (ideality * BOLTZMANN_OVER_CHARGE * STATED_AT);
+        // ln(exp(x) − 1) without overflow.
+        let log_saturation = -(exponent + libm::log1p(-libm::exp(-exponent)));
+        Ok(ForwardJunction { log_saturation, amperes, ideality })
+    }
+
+    /// Voltage at a forward current in A and a temperature in °C, series resistance not counted.
+    ///
+    /// # Errors
+    /// [`OutOfRange`] unless the current is positive and the temperature within [`RANGE`].
+    ///
+    /// ```
+    /// use icepoint_sensors::silicon::ForwardJunction;
+    /// let diode = ForwardJunction::new(0.6, 1e-3, 1.0)?;
+    /// assert!((diode.voltage(1e-3, 25.0)?.volts - 0.6).abs() < 1e-12);
+    /// let decade = diode.voltage(1e-3, 25.0)?.volts - diode.voltage(1e-4, 25.0)?.volts;
+    /// assert!((decade - 59.159e-3).abs() < 0.5e-6); // (kT/q)·ln 10
+    /// # Ok::<(), icepoint_sensors::OutOfRange>(())
+    /// ```
+    pub fn voltage(self, amperes: f64, celsius: f64) -> Result<Forward, OutOfRange> {
+        let amperes = OutOfRange::check(Quantity::Plain, amperes, (f64::MIN_POSITIVE, 10.0))?;
+        let kelvin = OutOfRange::check(Quantity::Celsius, celsius, RANGE)? + ZERO_CELSIUS_IN_KELVIN;
+        let thermal = self.ideality * BOLTZMANN_OVER_CHARGE * kelvin;
+        let log_saturation = self.log_saturation
+            + GAMMA / self.ideality * libm::log(kelvin / STATED_AT)
+            + GAP_VOLTS / (self.ideality * BOLTZMANN_OVER_CHARGE) * (1.0 / STATED_AT - 1.0 / kelvin);
+        // ln(I/Iₛ + 1), with I/Iₛ of 1e10 and more.
+        let log_ratio = libm::log(amperes / self.amperes) - log_saturation;
+        let inverse = libm::exp(-log_ratio);
+        Ok(Forward {
+            volts: thermal * (log_ratio + libm::log1p(inverse)),
+            ohms: thermal / (amperes * (1.0 + inverse)),
+        })
+    }
+}
+
+/// 25 °C in K.
+const STATED_AT: f64 = 25.0 + ZERO_CELSIUS_IN_KELVIN;
+
 fn slope(volts: f64, kelvin: f64, gap: f64, gamma: f64) -> f64 {
     (volts - gap - gamma * BOLTZMANN_OVER_CHARGE * kelvin) / kelvin
 }
@@ -142,4 +215,36 @@ pub fn delta_temperature(current_ratio: f64, volts: f64) -> Result<f64, OutOfRan
     let ratio = OutOfRange::check(Quantity::Plain, current_ratio, (1.0 + 1e-6, 1e6))?;
     let kelvin = volts / (BOLTZMANN_OVER_CHARGE * libm::log(ratio));
     OutOfRange::check(Quantity::Celsius, kelvin - ZERO_CELSIUS_IN_KELVIN, RANGE)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn at_the_stated_current_both_expressions_agree() {
+        for ideality in [1.0, 1.3, 2.0] {
+            let forward = ForwardJunction::new(0.6, 1e-4, ideality).unwrap();
+            let constant = SiliconJunction::new(0.6, 25.0).unwrap();
+            for celsius in [-40.0, 0.0, 25.0, 60.0, 85.0] {
+                let (volts, plain) =
+                    (forward.voltage(1e-4, celsius).unwrap().volts, constant.voltage(celsius).unwrap());
+                // The closed form of constant current leaves out the 1 beside the exponential, here and at 25 °C.
+                let thermal = ideality * BOLTZMANN_OVER_CHARGE * (celsius + ZERO_CELSIUS_IN_KELVIN);
+                let stated = 0.6 / (ideality * BOLTZMANN_OVER_CHARGE * STATED_AT);
+                let left_out = 1.01 * thermal * (libm::exp(-plain / thermal) + libm::exp(-stated)) + 1e-14;
+                assert!((volts - plain).abs() < left_out, "n = {ideality}, {celsius} °C: {volts} {plain}");
+            }
+        }
+    }
+
+    #[test]
+    fn resistance_is_the_slope_by_current() {
+        let diode = ForwardJunction::new(0.55, 50e-6, 1.1).unwrap();
+        for celsius in [-40.0, 25.0, 85.0] {
+            let at = |i: f64| diode.voltage(i, celsius).unwrap();
+            let difference = (at(50.05e-6).volts - at(49.95e-6).volts) / 0.1e-6;
+            assert!((difference / at(50e-6).ohms - 1.0).abs() < 1e-6);
+        }
+    }
 }

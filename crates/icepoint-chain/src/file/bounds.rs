@@ -157,6 +157,8 @@ bounds! {
     SEGMENTS: Count, 1.0 from_to 4096.0, "number of segments";
     /// Correction of a calibration.
     CORRECTION_OFFSET: Volt, -1.0 from_to 1.0, "offset of the calibration";
+    /// From none to the largest programmable gain of a converter.
+    CONVERTER_GAIN: Ratio, 1.0 from_to 1000.0, "gain of the converter";
     /// Correction of a calibration.
     CORRECTION_GAIN: Ratio, 0.5 from_to 2.0, "gain of the calibration";
     /// Station pressure, from the highest towns to the deepest hollows.

@@ -38,7 +38,7 @@ pub struct Adc {
     pub reference_supply_regulation: Given<f64>,
     /// Change of the reference with its load, V/A.
     pub reference_load_regulation: Given<f64>,
-    /// One least significant bit, V.
+    /// One least significant bit, V at the input.
     pub lsb: f64,
     /// Offset, ± V.
     pub offset: Given<f64>,
@@ -48,6 +48,18 @@ pub struct Adc {
     pub integral_nonlinearity: Given<f64>,
     /// Noise of one conversion, V rms.
     pub noise: Given<f64>,
+    /// Programmable gain; the span is divided by it.
+    pub gain: Given<f64>,
+    /// Current into each input, ± A.
+    pub input_current: Given<f64>,
+    /// Difference of the two, ± A.
+    pub input_current_difference: Given<f64>,
+    /// Common-mode rejection, V/V; ideal when absent.
+    pub cmrr: Option<Given<f64>>,
+    /// Lowest input above the negative rail, V; no limit when absent.
+    pub input_low: Option<Given<f64>>,
+    /// Highest input below the positive rail, V; no limit when absent.
+    pub input_high: Option<Given<f64>>,
 }
 
 /// A voltmeter: ±(`reading_error`·|reading| + `range_error`).
@@ -149,7 +161,10 @@ impl Adc {
             (None, Some(reference)) => reference.value.value,
             (None, None) => f64::NAN,
         };
-        let lsb = bits.as_ref().map_or(f64::NAN, |bits| width / (1_u64 << bits.value.min(63)) as f64);
+        let gain = r.number("gain");
+        let before = gain.as_ref().map_or(f64::NAN, |gain| gain.value);
+        let lsb =
+            bits.as_ref().map_or(f64::NAN, |bits| width / before / (1_u64 << bits.value.min(63)) as f64);
         if bits.as_ref().is_some_and(|bits| bits.value > BITS_WITH_DEFAULTS) {
             for name in ["offset", "gain_error", "integral_nonlinearity", "noise"] {
                 if !r.has(name) {
@@ -163,6 +178,11 @@ impl Adc {
         let integral_nonlinearity = error("integral_nonlinearity");
         let noise = error("noise");
         let gain_error = r.quantity("gain_error");
+        let input_current = r.quantity("input_current");
+        let input_current_difference = r.quantity("input_current_difference");
+        let cmrr = r.quantity("cmrr");
+        let input_low = r.quantity("input_low");
+        let input_high = r.quantity("input_high");
         Some(Self {
             bits: bits?,
             reference: reference?,
@@ -174,6 +194,12 @@ impl Adc {
             gain_error: gain_error?,
             integral_nonlinearity: integral_nonlinearity?,
             noise: noise?,
+            gain: gain?,
+            input_current: input_current?,
+            input_current_difference: input_current_difference?,
+            cmrr,
+            input_low,
+            input_high,
         })
     }
 }

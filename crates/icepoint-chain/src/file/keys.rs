@@ -275,6 +275,8 @@ pub const SECTIONS: &[Section] = &[
             "largest mains residual in the reading, amplitude; nothing is asked without it").within(bounds::ACCURACY),
         key("calibration", Choice(|| names(CalibrationEffort::SPELLINGS)), Default, "\"zero and span\"",
             "what the owner is willing to do to each finished board"),
+        key("broken_sensor", Choice(|| names(super::need::BROKEN_SENSOR)), Default, "\"downscale\"",
+            "where a broken thermocouple must read: above or below the range"),
     ] },
     Section { path: "probe", required: true, meaning: "The thermocouple.", keys: &[
         key("type", Choice(letters), Required, "\"N\"", "letter of IEC 60584-1"),
@@ -421,10 +423,21 @@ pub const SECTIONS: &[Section] = &[
         key("resolution", Quantity(Unit::Volt), Required, "\"1 mV\"", "one count of the display")
             .within(bounds::RESOLUTION).when("kind = \"voltmeter\""),
         key("span", Interval(Unit::Volt), Optional, "[\"-6 V\", \"6 V\"]",
-            "voltages that it can read: required for a voltmeter; without it an adc reads from 0 V to its reference")
+            "voltages that it can read, at a gain of 1: required for a voltmeter; without it an adc reads from 0 V to its reference")
             .within(bounds::SPAN),
-        key("input_resistance", Quantity(Unit::Ohm), Default, "\"10 MΩ\"", "input resistance")
+        key("input_resistance", Quantity(Unit::Ohm), Default, "\"10 MΩ\"", "input resistance; between the inputs if there are two")
             .within(bounds::INPUT_RESISTANCE),
+        key("gain", Number, Default, "32", "programmable gain before the span").within(bounds::CONVERTER_GAIN).when("kind = \"adc\""),
+        key("input_current", Limit(Unit::Ampere), Default, "\"2 nA\"", "current into each input")
+            .within(bounds::BIAS).when("kind = \"adc\""),
+        key("input_current_difference", Limit(Unit::Ampere), Default, "\"0.5 nA\"", "difference of the currents into the two inputs")
+            .within(bounds::BIAS).when("kind = \"adc\""),
+        key("cmrr", Quantity(Unit::Decibel), Optional, "\"100 dB\"", "smallest common-mode rejection of a converter with two inputs")
+            .within(bounds::REJECTION).when("kind = \"adc\""),
+        key("input_low", Quantity(Unit::Volt), Optional, "\"0.1 V\"", "lowest voltage of each input above the negative rail")
+            .within(bounds::MARGIN).when("kind = \"adc\""),
+        key("input_high", Quantity(Unit::Volt), Optional, "\"0.1 V\"", "highest voltage of each input below the positive rail")
+            .within(bounds::MARGIN).when("kind = \"adc\""),
     ] },
     Section { path: "filter", required: false, meaning: "Low-pass filters, analog and digital.", keys: &[
         key("analog_corner", Quantity(Unit::Hertz), Optional, "\"2 Hz\"",

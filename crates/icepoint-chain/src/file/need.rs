@@ -2,6 +2,7 @@
 
 use super::given::{Given, Interval};
 use super::walk::Reader;
+pub use crate::chain::BrokenSensor;
 
 /// `[need]`: range, accuracy, surroundings, and what the owner is willing to do.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +27,8 @@ pub struct Need {
     pub mains_residual: Option<Given<f64>>,
     /// The calibration that the owner is willing to do.
     pub calibration: Given<CalibrationEffort>,
+    /// Where a broken thermocouple must read.
+    pub broken_sensor: Given<BrokenSensor>,
 }
 
 /// What the owner is willing to do to each finished board.
@@ -54,6 +57,10 @@ impl CalibrationEffort {
     }
 }
 
+/// Every accepted spelling of [`BrokenSensor`].
+pub(super) const BROKEN_SENSOR: &[(&str, BrokenSensor)] =
+    &[("upscale", BrokenSensor::Upscale), ("downscale", BrokenSensor::Downscale)];
+
 impl Need {
     pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
         let hot = r.interval("hot");
@@ -66,6 +73,7 @@ impl Need {
         let common_pickup = r.quantity("common_pickup");
         let mains_residual = r.quantity("mains_residual");
         let calibration = r.choice("calibration", CalibrationEffort::SPELLINGS);
+        let broken_sensor = r.choice("broken_sensor", BROKEN_SENSOR);
         r.finish(&[]);
         Some(Self {
             hot: hot?,
@@ -78,6 +86,7 @@ impl Need {
             common_pickup: common_pickup?,
             mains_residual,
             calibration: calibration?,
+            broken_sensor: broken_sensor?,
         })
     }
 }

@@ -133,6 +133,7 @@ pub fn build(surroundings: &Surroundings, values: &Values) -> FrontEnd {
             plus: "tc_plus".into(),
             minus: "tc_minus".into(),
             output: "adc".into(),
+            output_minus: None,
             reference: has_reference.then(|| "reference".into()),
         },
         test_points: vec![

@@ -9,6 +9,7 @@
 //! **Node names** are free words; `gnd` is ground. Board ground is the negative supply unless a part says otherwise.
 
 pub mod instrumentation;
+pub mod sensing;
 pub mod single_amplifier;
 mod topology;
 
@@ -36,8 +37,10 @@ pub struct Ports {
     pub plus: String,
     /// Terminal of the negative thermocouple leg.
     pub minus: String,
-    /// What the converter or voltmeter reads, against ground.
+    /// What the converter or voltmeter reads.
     pub output: String,
+    /// Against this node, for a converter with two inputs; against ground without it.
+    pub output_minus: Option<String>,
     /// The converter's reference, if it comes from a part of the circuit.
     pub reference: Option<String>,
 }
@@ -158,6 +161,51 @@ pub enum PartKind {
     TemperatureSensor {
         /// Node it drives, against ground.
         node: String,
+    },
+    /// A silicon junction at the terminals' temperature, in forward direction.
+    Junction {
+        /// Current enters here.
+        anode: String,
+        /// Current leaves here.
+        cathode: String,
+        /// Its figures.
+        figures: sensing::JunctionFigures,
+    },
+    /// A thermistor at the terminals' temperature.
+    Thermistor {
+        /// First node.
+        a: String,
+        /// Second node.
+        b: String,
+        /// Its figures.
+        figures: sensing::ThermistorFigures,
+    },
+    /// A platinum resistor at the terminals' temperature.
+    Platinum {
+        /// First node.
+        a: String,
+        /// Second node.
+        b: String,
+        /// Its figures.
+        figures: sensing::PlatinumFigures,
+    },
+    /// A protection diode or suppressor: nothing but its leakage until it conducts.
+    Clamp {
+        /// Current enters here when it conducts.
+        anode: String,
+        /// Current leaves here when it conducts.
+        cathode: String,
+        /// Its figures.
+        figures: sensing::ClampFigures,
+    },
+    /// A current source that shows a broken thermocouple, always on or pulsed between readings.
+    DetectionCurrent {
+        /// The node that the current leaves.
+        from: String,
+        /// The node that the current enters.
+        to: String,
+        /// Its figures.
+        figures: sensing::DetectionFigures,
     },
 }
 
@@ -286,6 +334,17 @@ impl PartKind {
             Self::Capacitor { farads, .. } => *farads = value,
             _ => {}
         }
+    }
+
+    /// Whether the part follows the temperature of the terminals and carries the compensation.
+    pub const fn senses_temperature(&self) -> bool {
+        matches!(
+            self,
+            Self::TemperatureSensor { .. }
+                | Self::Junction { .. }
+                | Self::Thermistor { .. }
+                | Self::Platinum { .. }
+        )
     }
 
     /// Figures, for resistors.

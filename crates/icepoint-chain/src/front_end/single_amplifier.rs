@@ -91,7 +91,13 @@ pub fn build(surroundings: &Surroundings, values: &Values) -> FrontEnd {
         title: super::Topology::SingleAmplifier.title().into(),
         id: super::Topology::SingleAmplifier.id().into(),
         parts: b.parts,
-        ports: Ports { plus: "tc_plus".into(), minus: "comp".into(), output: "out".into(), reference: None },
+        ports: Ports {
+            plus: "tc_plus".into(),
+            minus: "comp".into(),
+            output: "out".into(),
+            output_minus: None,
+            reference: None,
+        },
         test_points: vec![
             point("TP1", "tc_plus", "thermocouple, positive leg"),
             point("TP2", "comp", "compensation: the negative leg stands on it"),

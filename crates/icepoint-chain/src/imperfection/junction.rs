@@ -75,7 +75,7 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
             Removes::NOTHING,
             Effect::SensorBow,
         ),
-        JunctionMethod::Measured(JunctionSensor::Digital) => {}
+        JunctionMethod::Measured(JunctionSensor::Digital) | JunctionMethod::InCircuit => {}
         JunctionMethod::Measured(JunctionSensor::Thermistor {
             tolerance, beta_tolerance, divider, ..
         }) => {
@@ -101,7 +101,10 @@ pub(super) fn add(chain: &Chain, list: &mut Collector) {
                 id: "junction.quantisation".into(),
                 label: "quantisation of the reference-junction sensor".into(),
                 family: Family::Junction,
-                distribution: Distribution::Rectangular(0.5 / (1u64 << bits.min(63)) as f64),
+                // Read at a gain of one.
+                distribution: Distribution::Rectangular(
+                    0.5 * chain.converter.input.width() / (1u64 << bits.min(63)) as f64,
+                ),
                 unit: "1",
                 source: Source::new(SourceKind::Computed, "half of one step"),
                 // Of one board temperature; the calibration saw another step.

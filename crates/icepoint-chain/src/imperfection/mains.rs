@@ -45,7 +45,7 @@ pub(crate) fn common_mode_gain(
 ) -> Result<f64, CircuitError> {
     let response = |values: &[f64]| -> Result<(f64, f64), CircuitError> {
         let solution = circuit.ac(values, None, wiring.common_source, hertz)?;
-        let v = solution.voltage(wiring.output);
+        let v = solution.between(wiring.output);
         Ok((v.re, v.im))
     };
     let (re, im) = response(values)?;

@@ -25,14 +25,17 @@ mod lead;
 mod mains;
 mod noise;
 mod probe;
+mod protection;
 mod reference;
 mod resistor;
+mod sensing;
 
 pub(crate) use mains::common_mode_gain;
 
 use icepoint_circuit::ParameterId;
 
 use crate::chain::Chain;
+use crate::sensing::Figure;
 use crate::wiring::Wiring;
 
 /// One way in which a chain may deviate from the ideal.
@@ -42,7 +45,7 @@ pub struct Imperfection {
     pub id: String,
     /// In words.
     pub label: String,
-    /// Which of the ten families of the model.
+    /// Which family of the model.
     pub family: Family,
     /// What is known of its size.
     pub distribution: Distribution,
@@ -56,7 +59,7 @@ pub struct Imperfection {
     pub removed_by: Removes,
 }
 
-/// The ten families of imperfections, in signal order.
+/// The families of imperfections, in signal order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Family {
     /// Thermocouple tolerance and drift.
@@ -67,6 +70,8 @@ pub enum Family {
     Junction,
     /// Resistor tolerance, temperature coefficient, ageing.
     Resistor,
+    /// Leakage of clamps, detection of a broken loop.
+    Protection,
     /// Amplifier errors.
     Amplifier,
     /// Supply and voltage reference.
@@ -91,6 +96,7 @@ impl Family {
             Self::Lead => "lead",
             Self::Junction => "reference junction",
             Self::Resistor => "resistors",
+            Self::Protection => "protection",
             Self::Amplifier => "amplifiers",
             Self::Reference => "supply and reference",
             Self::Converter => "converter",
@@ -254,6 +260,10 @@ pub(crate) enum Effect {
     SensorBow,
     /// Terminals warmer than the place of the sensor, K.
     Gradient,
+    /// Figure of a part that follows the temperature: its place in [`Wiring::sensing`].
+    Part { part: usize, figure: Figure },
+    /// A current that doubles in so many kelvins, stated at 25 °C.
+    Leakage { slot: ParameterId, doubling: f64 },
     /// Circuit parameters: each gets `scale·deviation`, times (board − 25 °C) if `per_kelvin`.
     Parameters { slots: Vec<(ParameterId, f64)>, per_kelvin: bool },
     /// Relative change of the resistor that sets the gain of an instrumentation amplifier.
@@ -262,6 +272,8 @@ pub(crate) enum Effect {
     Gain { amplifier: usize, per_kelvin: bool },
     /// Volts at the converter's input.
     ConverterVolts,
+    /// Volts at the converter's input for each volt common to its two inputs.
+    ConverterCommon,
     /// Relative gain of the converter.
     ConverterGain,
     /// Several of the above from the same cause (a network's common deviation).
@@ -296,10 +308,12 @@ pub(crate) fn collect(chain: &Chain, wiring: &Wiring) -> Collector {
     probe::add(chain, &mut list);
     lead::add(chain, &mut list);
     junction::add(chain, &mut list);
+    sensing::add(chain, wiring, &mut list);
     resistor::add(chain, wiring, &mut list);
+    protection::add(chain, wiring, &mut list);
     amplifier::add(chain, wiring, &mut list);
     reference::add(chain, wiring, &mut list);
-    converter::add(chain, &mut list);
+    converter::add(chain, wiring, &mut list);
     list
 }
 
@@ -313,5 +327,6 @@ pub(crate) fn collect_dynamic(
     let dynamics = crate::dynamics::Dynamics::new(chain, wiring, values)?;
     noise::add(chain, &dynamics, list);
     mains::add(chain, &dynamics, list);
+    protection::add_residues(chain, wiring, values, list)?;
     Ok(dynamics)
 }

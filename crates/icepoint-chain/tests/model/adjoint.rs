@@ -56,6 +56,11 @@ fn wired(chain: &Chain, v: f64, sensor: f64) -> (Circuit, icepoint_circuit::Node
                 Element::VoltageSource { plus: inside, minus: Netlist::GROUND, volts: sensor }
             }
             PartKind::GainResistor { .. } => continue,
+            PartKind::Junction { .. }
+            | PartKind::Thermistor { .. }
+            | PartKind::Platinum { .. }
+            | PartKind::Clamp { .. }
+            | PartKind::DetectionCurrent { .. } => continue, // none in the two boards
         };
         net.add(name, element);
     }
@@ -77,7 +82,7 @@ fn output_and_derivative(chain: &Chain, resistor: &str, v: f64, board: f64) -> (
     let sensor = match chain.junction.method {
         // With the mean of the self-heating, 0.025 K.
         JunctionMethod::Analog { slope, at_zero, .. } => at_zero + slope * (board + 0.025),
-        JunctionMethod::Measured(_) => 0.0,
+        JunctionMethod::Measured(_) | JunctionMethod::InCircuit => 0.0,
     };
     let (circuit, out) = wired(chain, v, sensor);
     let point = circuit.operating_point(&circuit.values()).unwrap();

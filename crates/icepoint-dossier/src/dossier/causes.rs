@@ -21,6 +21,7 @@ pub(super) fn family(of: imperfection::Family) -> Family {
         imperfection::Family::Lead => Family::Lead,
         imperfection::Family::Junction => Family::ReferenceJunction,
         imperfection::Family::Resistor => Family::Resistors,
+        imperfection::Family::Protection => Family::Rest,
         imperfection::Family::Amplifier => Family::Amplifier,
         imperfection::Family::Reference => Family::ReferenceVoltage,
         imperfection::Family::Converter => Family::Converter,

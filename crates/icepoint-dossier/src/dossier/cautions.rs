@@ -59,7 +59,7 @@ fn grounding(s: &Subject<'_>) -> Markup {
                     "The measuring junction is welded to its sheath, so the board's ground takes the potential of the plant, and "
                     "any second earth closes a loop through it. Feed the board from an isolated supply and isolate what it is "
                     "connected to; use an insulated junction where that can't be done."
-                @if matches!(s.chain.junction.method, JunctionMethod::Analog { .. }) {
+                @if matches!(s.chain.junction.method, JunctionMethod::Analog { .. } | JunctionMethod::InCircuit) {
                     " In this circuit the negative leg stands on the compensation, which a grounded junction shorts to the "
                     "plant: use an insulated junction here."
                 }

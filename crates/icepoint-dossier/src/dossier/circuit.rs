@@ -77,8 +77,13 @@ fn values(s: &Subject<'_>) -> BTreeMap<String, String> {
             }
             PartKind::TemperatureSensor { .. } => match s.chain.junction.method {
                 JunctionMethod::Analog { slope, .. } => quantity(slope, Unit::VoltPerKelvin, 3),
-                JunctionMethod::Measured(_) => continue,
+                JunctionMethod::Measured(_) | JunctionMethod::InCircuit => continue,
             },
+            PartKind::Junction { figures, .. } => quantity(figures.volts, Unit::Volt, 3),
+            PartKind::Thermistor { figures, .. } => quantity(figures.r25, Unit::Ohm, 3),
+            PartKind::Platinum { figures, .. } => format!("Pt{}", crate::number::plain(figures.ice_ohms)),
+            PartKind::DetectionCurrent { figures, .. } => quantity(figures.amperes, Unit::Ampere, 3),
+            PartKind::Clamp { .. } => continue,
             PartKind::Supply { .. } | PartKind::Reference { .. } => continue,
         };
         map.insert(part.designator.clone(), text);

@@ -19,6 +19,10 @@ pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
     ];
     let limit = s.chain.junction.accuracy;
     let how = match s.chain.junction.method {
+        JunctionMethod::InCircuit => {
+            "Parts of the circuit that follow the temperature give the slope of the thermocouple. Their curve differs from \
+             that of the emf; the difference is part of the known error."
+        }
         JunctionMethod::Measured(_) => {
             "The sensor's reading is turned into volts and added there, so an error of one kelvin at the terminals is \
              not one kelvin in the reading but the ratio of the sensitivities, S(board) / S(hot)."

@@ -108,6 +108,17 @@ fn junction(s: &Subject<'_>) -> String {
                 quantity(slope, Unit::VoltPerKelvin, 3)
             )
         }
+        JunctionMethod::InCircuit => {
+            let parts: Vec<&str> = s
+                .chain
+                .front_end
+                .parts
+                .iter()
+                .filter(|p| p.kind.senses_temperature())
+                .map(|p| p.designator.as_str())
+                .collect();
+            format!("compensated in the circuit by {}", parts.join(", "))
+        }
         JunctionMethod::Measured(JunctionSensor::Digital) => "measured by a digital sensor".to_owned(),
         JunctionMethod::Measured(JunctionSensor::Thermistor { r25, beta, .. }) => format!(
             "measured by a thermistor of {}, beta {}{NBSP}K",

@@ -184,7 +184,7 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
         PartKind::TemperatureSensor { .. } => {
             let value = match s.chain.junction.method {
                 JunctionMethod::Analog { slope, .. } => quantity(slope, Unit::VoltPerKelvin, 3),
-                JunctionMethod::Measured(_) => String::new(),
+                JunctionMethod::Measured(_) | JunctionMethod::InCircuit => String::new(),
             };
             single(
                 "temperature sensor",
@@ -193,6 +193,36 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
                 String::new(),
             )
         }
+        PartKind::Junction { figures: f, .. } => single(
+            "silicon junction",
+            format!("{} at {}", quantity(f.volts, Unit::Volt, 3), quantity(f.amperes, Unit::Ampere, 3)),
+            format!("±{}", quantity(f.spread, Unit::Volt, 2)),
+            String::new(),
+        ),
+        PartKind::Thermistor { figures: f, .. } => single(
+            "thermistor",
+            format!("{}, beta {} K", quantity(f.r25, Unit::Ohm, 3), crate::number::plain(f.beta)),
+            plus_minus(f.tolerance),
+            String::new(),
+        ),
+        PartKind::Platinum { figures: f, .. } => single(
+            "platinum resistor",
+            format!("{} at 0 °C", quantity(f.ice_ohms, Unit::Ohm, 4)),
+            format!("class {}", f.class.name()),
+            String::new(),
+        ),
+        PartKind::Clamp { figures: f, .. } => single(
+            "clamp",
+            format!("leakage {} at most", quantity(f.leakage, Unit::Ampere, 2)),
+            String::new(),
+            String::new(),
+        ),
+        PartKind::DetectionCurrent { figures: f, .. } => single(
+            "current source",
+            quantity(f.amperes, Unit::Ampere, 3),
+            plus_minus(f.tolerance),
+            String::new(),
+        ),
         PartKind::Supply { .. } => return None,
     })
 }
