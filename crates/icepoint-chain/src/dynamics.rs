@@ -103,8 +103,8 @@ impl Dynamics {
         let mains_digital = digital::worst_at_mains(chain.filter, need.mains);
         let steps = mismatch_steps(chain, wiring);
         // What both inputs of the converter have in common is rejected within its limit only.
-        let common_gain = common_mode_gain(&wiring.circuit, wiring, values, &steps, need.mains)?
-            .hypot(converter_common(chain, wiring, values, need.mains)?);
+        let mismatch = common_mode_gain(&wiring.circuit, wiring, values, &steps, need.mains)?;
+        let common_gain = libm::hypot(mismatch, converter_common(chain, wiring, values, need.mains)?);
         let amplitude = |rms: f64, gain: f64| rms * 2f64.sqrt() * gain * mains_digital;
         Ok(Self {
             noise_rms: report.rms,

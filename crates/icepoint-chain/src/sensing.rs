@@ -196,6 +196,9 @@ const LEAST_CURRENT: f64 = 1e-10;
 /// Largest change of a junction's current in one step.
 const LARGEST_STEP: f64 = 20.0;
 
+/// Solves the linear circuit for values into a solution.
+pub(crate) type Solve<'a> = dyn FnMut(&[f64], &mut [f64]) -> Result<(), ModelError> + 'a;
+
 /// Solves the circuit with its sensing parts at `celsius` (°C, before their own heating). `solve` solves the linear
 /// circuit for the values that it is given.
 pub(crate) fn settle(
@@ -205,7 +208,7 @@ pub(crate) fn settle(
     celsius: f64,
     values: &mut [f64],
     x: &mut [f64],
-    solve: &mut dyn FnMut(&[f64], &mut [f64]) -> Result<(), ModelError>,
+    solve: &mut Solve<'_>,
 ) -> Result<(), ModelError> {
     // The start is the same for every board, so that a result does not depend on what was solved before.
     let mut states: Vec<PartState> = parts.iter().map(SensingPart::start).collect();

@@ -17,3 +17,4 @@ mod one_at_a_time;
 mod properties;
 mod reading_rules;
 mod simulation;
+mod temperature_parts;
