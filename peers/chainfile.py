@@ -45,6 +45,19 @@ def loop_ohms_per_metre(letter, metres):
     return exp(np.interp(gauge, [g for g, _ in rows], [log(ohms) for _, ohms in rows])) / METRES_PER_FOOT
 
 
+def harmonics(given):
+    """(multiple, share of the fundamental) of every harmonic; compatibility levels of IEC 61000-2-2 in %, from memory."""
+    if given == "none":
+        return []
+    if given != "IEC 61000-2-2":
+        return [(k, value(share)) for k, share in enumerate(given, start=2) if value(share) > 0]
+    level = {k: 2.27 * 17 / k - 0.27 for k in range(17, 50) if k % 2 and k % 3}
+    level |= {k: 0.25 * 10 / k + 0.25 for k in range(10, 51, 2)}
+    level |= {k: 0.2 for k in range(21, 51, 6)}
+    level |= {2: 2, 3: 5, 4: 1, 5: 6, 6: 0.5, 7: 5, 8: 0.5, 9: 1.5, 11: 3.5, 13: 3, 15: 0.4, 21: 0.3}
+    return [(k, level[k] / 100) for k in sorted(level)]
+
+
 def load(path, values=None):
     """The chain of a file; `values` (designator → text) fills in parts that the file leaves open."""
     with open(path, "rb") as file:
@@ -57,6 +70,7 @@ def read(doc, values):
     c.hot, c.board = interval(need["hot"]), interval(need["board"])
     c.accuracy = value(need["accuracy"])
     c.mains = value(need.get("mains", "50 Hz"))
+    c.harmonics = harmonics(need.get("harmonics", "IEC 61000-2-2"))
     c.series_pickup = value(need.get("series_pickup", "1 mV"))
     c.common_pickup = value(need.get("common_pickup", "1 V"))
     c.wish = {"none": 0, "zero": 1, "zero and span": 2}[need.get("calibration", "none")]

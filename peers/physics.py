@@ -148,6 +148,7 @@ class Peer:
         add("noise.circuit", self.noise, "normal", reading=True)
         add("mains.series", self.mains["series"], "sine", reading=True)
         add("mains.common", self.mains["common"], "sine", reading=True)
+        add("mains.harmonics", self.mains["harmonics"], "sine", reading=True)
         # What a calibration brings in. Quantisation and non-linearity stay however many readings are averaged.
         kept = averaged = 0.0
         for d in rows:
@@ -381,7 +382,16 @@ class Peer:
     def _mains(self):
         """Amplitudes in V at the converter after all filters, and the gains behind them."""
         c = self.chain
-        f = c.mains
+        all_of_it = self._line(c.mains)
+        square = 0.0
+        for multiple, share in c.harmonics:
+            line = self._line(multiple * c.mains)
+            square += share**2 * (line["series"] ** 2 + line["common"] ** 2)
+        return all_of_it | {"harmonics": sqrt(square)}
+
+    def _line(self, f):
+        """One line of the mains as strong as the fundamental, at frequency f (Hz)."""
+        c = self.chain
         transfer, _ = circuits.alternating(c, [f])
         dc = abs(circuits.alternating(c, [1e-6])[0]["thermocouple"][0])
         series = abs(transfer["thermocouple"][0])

@@ -27,6 +27,8 @@ pub struct Chain {
     pub converter: Converter,
     /// Averaging after the converter.
     pub filter: DigitalFilter,
+    /// Harmonics of the mains in the pick-up.
+    pub harmonics: Vec<Harmonic>,
     /// How digits become a temperature.
     pub readout: Readout,
     /// How the board would be calibrated.
@@ -358,6 +360,15 @@ pub enum DigitalFilter {
         /// Conversions per second.
         rate: f64,
     },
+    /// The filter of a converter that decimates: `order` means in a row, each over one output period.
+    Sinc {
+        /// Number of means in a row, 1 to 4.
+        order: u32,
+        /// Samples per second that it takes in.
+        rate: f64,
+        /// Readings per second that it puts out: the first null, Hz.
+        output_rate: f64,
+    },
     /// Exponential smoothing.
     FirstOrder {
         /// Time constant, s.
@@ -365,6 +376,15 @@ pub enum DigitalFilter {
         /// Conversions per second.
         rate: f64,
     },
+}
+
+/// A harmonic of the mains in the pick-up.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Harmonic {
+    /// Multiple of the mains frequency, 2 and above.
+    pub multiple: u32,
+    /// Size over that of the fundamental.
+    pub share: f64,
 }
 
 /// How volts become a temperature.

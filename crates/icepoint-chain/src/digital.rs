@@ -1,4 +1,14 @@
-//! Averaging after the converter: what it leaves of a sine, of noise, and how long it takes.
+//! Averaging after the converter, or in it: what it leaves of a sine, of noise, and how long it takes.
+//!
+//! | filter | response | whole settling |
+//! |---|---|---|
+//! | mean of n samples | `|sin(πnf/fs)/(n·sin(πf/fs))|`, 1 at multiples of `fs` | n/fs |
+//! | sinc of order k, decimating by N | the same to the power k, n = N | (k + 1)·N/fs: a step does not wait for the converter |
+//! | first order | `a/|1 − (1 − a)·e^(−jω/fs)|` | until the rest is below what counts as settled |
+//!
+//! **Samples are finite.** At and near multiples of the sampling rate a mean passes everything: with 20 samples in a mains
+//! period the 20th harmonic reads as 0 Hz. Only the analog filter keeps it out, so the residual of every harmonic is
+//! computed through both ([`crate::mains_lines`]).
 
 use core::f64::consts::PI;
 
@@ -13,6 +23,17 @@ fn window(periods: u32, rate: f64, mains: f64) -> f64 {
     (f64::from(periods) * rate / mains).round().max(1.0)
 }
 
+/// Samples of one output of a decimating sinc filter.
+fn decimation(rate: f64, output_rate: f64) -> f64 {
+    (rate / output_rate).round().max(1.0)
+}
+
+/// Magnitude of a mean of `n` samples, `x = πf/fs`. At multiples of the sampling rate it passes everything.
+fn mean_of(n: f64, x: f64) -> f64 {
+    let below = n * libm::sin(x);
+    if below.abs() < 1e-12 { 1.0 } else { (libm::sin(n * x) / below).abs() }
+}
+
 /// Smoothing constant of the first-order filter.
 fn smoothing(time_constant: f64, rate: f64) -> f64 {
     -libm::expm1(-1.0 / (rate * time_constant))
@@ -22,12 +43,9 @@ fn smoothing(time_constant: f64, rate: f64) -> f64 {
 pub fn magnitude(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     match filter {
         DigitalFilter::None => 1.0,
-        DigitalFilter::Mean { periods, rate } => {
-            let n = window(periods, rate, mains);
-            let x = PI * hertz / rate;
-            let below = n * libm::sin(x);
-            // At multiples of the sampling rate the mean passes everything: it is an alias of 0 Hz.
-            if below.abs() < 1e-12 { 1.0 } else { (libm::sin(n * x) / below).abs() }
+        DigitalFilter::Mean { periods, rate } => mean_of(window(periods, rate, mains), PI * hertz / rate),
+        DigitalFilter::Sinc { order, rate, output_rate } => {
+            libm::pow(mean_of(decimation(rate, output_rate), PI * hertz / rate), f64::from(order))
         }
         DigitalFilter::FirstOrder { time_constant, rate } => {
             let a = smoothing(time_constant, rate);
@@ -53,6 +71,16 @@ pub fn noise_weight(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
             return 0.5 / (below * below);
         }
     }
+    if let DigitalFilter::Sinc { order, rate, output_rate } = filter {
+        let n = decimation(rate, output_rate);
+        if hertz > 0.5 * rate {
+            return white_gain(order, n);
+        }
+        if hertz > 3.0 * rate / n {
+            let below = n * libm::sin(PI * hertz / rate);
+            return mean_even_power(order) * libm::pow(below, -2.0 * f64::from(order));
+        }
+    }
     if let DigitalFilter::FirstOrder { rate, .. } = filter
         && hertz > 0.5 * rate
     {
@@ -62,10 +90,36 @@ pub fn noise_weight(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     h * h
 }
 
-/// How many independent conversions the filter's output is worth, for white noise.
+/// Mean of sin^(2k) over a period: (2k)!/(4^k·k!²).
+fn mean_even_power(order: u32) -> f64 {
+    (1..=order).map(|k| (2.0 * f64::from(k) - 1.0) / (2.0 * f64::from(k))).product()
+}
+
+/// Sum of the squared weights of a sinc filter of this order over `n` samples: what it leaves of the power of white
+/// samples. The weights are the coefficients of `((1 − zⁿ)/(n·(1 − z)))^k`, and the sum of their squares is the middle
+/// coefficient of the same to the power 2k, by the binomial theorem.
+fn white_gain(order: u32, n: f64) -> f64 {
+    let twice = 2 * order;
+    let last = f64::from(twice) - 1.0;
+    let sum: f64 = (0..order.max(1))
+        .map(|j| {
+            // C(2k, j)·C(k(n − 1) − jn + 2k − 1, 2k − 1), each over n^(2k−1) so that nothing overflows
+            let top = f64::from(order) * (n - 1.0) - f64::from(j) * n + last;
+            let choose: f64 = (0..j).map(|i| f64::from(twice - i) / f64::from(i + 1)).product();
+            let ways: f64 =
+                (1..twice).map(|i| (top - f64::from(i) + 1.0).max(0.0) / (f64::from(i) * n)).product();
+            if j % 2 == 0 { choose * ways } else { -choose * ways }
+        })
+        .sum();
+    sum / n
+}
+
+/// How many independent conversions the filter's output is worth, for the converter's own noise. One for a sinc filter:
+/// the noise of a converter that decimates is stated at its output rate.
 pub fn averaged(filter: DigitalFilter, mains: f64) -> f64 {
     match filter {
         DigitalFilter::None => 1.0,
+        DigitalFilter::Sinc { .. } => 1.0,
         DigitalFilter::Mean { periods, rate } => window(periods, rate, mains),
         DigitalFilter::FirstOrder { time_constant, rate } => {
             let a = smoothing(time_constant, rate);
@@ -74,24 +128,33 @@ pub fn averaged(filter: DigitalFilter, mains: f64) -> f64 {
     }
 }
 
-/// Time until a step has settled to within `settle_to` of its size, s.
+/// Time until a step has settled to within `settle_to` of its size, s, at most: a mean and a sinc filter settle wholly.
+/// An output of a sinc filter of order k holds k output periods, and the step comes in the middle of one.
 pub fn settling(filter: DigitalFilter, mains: f64, settle_to: f64) -> f64 {
     match filter {
         DigitalFilter::None => 0.0,
         DigitalFilter::Mean { periods, rate } => window(periods, rate, mains) / rate,
+        DigitalFilter::Sinc { order, rate, output_rate } => {
+            (f64::from(order) + 1.0) * decimation(rate, output_rate) / rate
+        }
         DigitalFilter::FirstOrder { time_constant, .. } => -time_constant * libm::log(settle_to),
     }
 }
 
-/// Largest magnitude within ±1 % of the nominal mains frequency.
-pub fn worst_at_mains(filter: DigitalFilter, mains: f64) -> f64 {
+/// Largest magnitude within ±1 % of `hertz`.
+pub fn worst_around(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     let steps = 20;
     (0..=steps)
         .map(|i| {
             let offset = LINE_FREQUENCY_SPREAD * (2.0 * f64::from(i) / f64::from(steps) - 1.0);
-            magnitude(filter, mains, mains * (1.0 + offset))
+            magnitude(filter, mains, hertz * (1.0 + offset))
         })
         .fold(0.0, f64::max)
+}
+
+/// Largest magnitude within ±1 % of the nominal mains frequency.
+pub fn worst_at_mains(filter: DigitalFilter, mains: f64) -> f64 {
+    worst_around(filter, mains, mains)
 }
 
 #[cfg(test)]
@@ -140,5 +203,105 @@ mod tests {
         let sum: f64 = (0..5000).map(|k| libm::pow(a * libm::pow(1.0 - a, f64::from(k)), 2.0)).sum();
         let n = averaged(DigitalFilter::FirstOrder { time_constant: tau, rate }, 50.0);
         assert!((sum * n - 1.0).abs() < 1e-9);
+    }
+
+    fn sinc(order: u32, output_rate: f64) -> DigitalFilter {
+        DigitalFilter::Sinc { order, rate: DENSE, output_rate }
+    }
+
+    /// Half power over the first null, and the attenuation of mains lines, of the continuous sinc^k (closed forms, to the
+    /// digits given).
+    #[test]
+    fn sinc_orders_to_the_printed_digits() {
+        const PRINTED_RATIO: f64 = 5e-6;
+        for (order, half_power) in [(1, 0.44295), (2, 0.31892), (3, 0.26194), (4, 0.22751)] {
+            let f = sinc(order, 10.0);
+            let (mut low, mut high) = (0.0, 10.0);
+            for _ in 0..60 {
+                let middle = 0.5 * (low + high);
+                let above = magnitude(f, 50.0, middle) > 0.5f64.sqrt();
+                if above { low = middle } else { high = middle }
+            }
+            let found = 0.5 * (low + high) / 10.0;
+            assert!((found - half_power).abs() <= PRINTED_RATIO, "{order}: {found}");
+            // The largest value between the first two nulls: 13.26 dB per order.
+            let lobe = (1001..2000).map(|i| magnitude(f, 50.0, f64::from(i) * 0.01)).fold(0.0, f64::max);
+            let db = -20.0 * libm::log10(lobe);
+            let printed = [13.26, 26.52, 39.78, 53.05][order as usize - 1];
+            assert!((db - printed).abs() <= PRINTED_DB, "{order}: {db} dB");
+        }
+        for (order, output_rate, hertz, printed) in
+            [(1, 50.0, 60.0, 16.14), (3, 50.0, 50.5, 120.26), (1, 50.0, 51.0, 34.16)]
+        {
+            let db = -20.0 * libm::log10(magnitude(sinc(order, output_rate), 50.0, hertz));
+            assert!((db - printed).abs() <= PRINTED_DB, "{order}: {db} dB at {hertz} Hz");
+        }
+        // Ten outputs a second have a null on both mains frequencies.
+        for hertz in [50.0, 60.0] {
+            assert!(magnitude(sinc(3, 10.0), 50.0, hertz) < 1e-9);
+        }
+    }
+
+    /// Weights of a sinc filter, by convolution.
+    fn weights(order: u32, n: usize) -> Vec<f64> {
+        let mut all = vec![1.0];
+        for _ in 0..order {
+            let mut next = vec![0.0; all.len() + n - 1];
+            for (i, w) in all.iter().enumerate() {
+                next[i..i + n].iter_mut().for_each(|x| *x += w / n as f64);
+            }
+            all = next;
+        }
+        all
+    }
+
+    #[test]
+    fn sinc_leaves_the_sum_of_its_squared_weights_of_white_noise() {
+        for (order, n) in [(1, 1), (1, 20), (2, 7), (3, 16), (3, 100), (4, 33), (4, 1)] {
+            let direct: f64 = weights(order, n).iter().map(|w| w * w).sum();
+            let found = white_gain(order, n as f64);
+            assert!((found / direct - 1.0).abs() < 1e-9, "{order}, {n}: {found} {direct}");
+        }
+    }
+
+    /// The response against the sum of weights times a sine, sample by sample, past half the sampling rate.
+    #[test]
+    fn sinc_is_what_its_weights_make_of_a_sine() {
+        for (order, n) in [(2u32, 25usize), (3, 20), (4, 10)] {
+            let rate = 1000.0;
+            let f = DigitalFilter::Sinc { order, rate, output_rate: rate / n as f64 };
+            for hertz in [3.0, 49.5, 51.0, 150.0, 777.0, 999.0, 1010.0, 1500.0] {
+                let (mut re, mut im) = (0.0, 0.0);
+                for (k, w) in weights(order, n).iter().enumerate() {
+                    let angle = 2.0 * PI * hertz * k as f64 / rate;
+                    re += w * libm::cos(angle);
+                    im += w * libm::sin(angle);
+                }
+                let direct = libm::hypot(re, im);
+                let found = magnitude(f, 50.0, hertz);
+                assert!((found - direct).abs() < 1e-12, "{order}, {n} at {hertz} Hz: {found} {direct}");
+            }
+        }
+    }
+
+    /// The weight for noise, summed up to half the rate, must leave what the squared weights do.
+    #[test]
+    fn noise_weight_of_a_sinc_sums_to_its_weights() {
+        for order in 1..=4 {
+            let f = DigitalFilter::Sinc { order, rate: 1000.0, output_rate: 50.0 };
+            let steps = 50_000;
+            let sum: f64 = (0..steps)
+                .map(|i| noise_weight(f, 50.0, 500.0 * (f64::from(i) + 0.5) / f64::from(steps)))
+                .sum();
+            let ratio = sum / f64::from(steps) / white_gain(order, 20.0);
+            assert!((ratio - 1.0).abs() < 0.02, "{order}: {ratio}");
+        }
+    }
+
+    #[test]
+    fn with_twenty_samples_a_period_the_twentieth_harmonic_is_an_alias_of_zero() {
+        let f = DigitalFilter::Mean { periods: 1, rate: 1000.0 };
+        assert!(magnitude(f, 50.0, 950.0) < 1e-12);
+        assert!((magnitude(f, 50.0, 1000.0) - 1.0).abs() < 1e-12);
     }
 }

@@ -5,13 +5,14 @@
 //! converter's input, so it reaches the reading through the same model as everything else.
 
 use icepoint_circuit::{
-    CircuitError, Netlist, NoiseBand, NoiseCause, NoiseShare, Parameter, ParameterId, StepResponse,
+    AcSolution, CircuitError, Netlist, NoiseBand, NoiseCause, NoiseShare, Parameter, ParameterId,
+    StepResponse,
 };
 
 use crate::chain::Chain;
 use crate::digital;
 use crate::front_end::PartKind;
-use crate::imperfection::common_mode_gain;
+use crate::imperfection::common_mode_gains;
 use crate::model::Model;
 use crate::wiring::Wiring;
 
@@ -43,6 +44,8 @@ pub struct Dynamics {
     pub series_residual: f64,
     /// Amplitude of common-mode mains at the converter after all filters, V.
     pub common_residual: f64,
+    /// Amplitude of a sine as strong as all harmonics of the mains together, both pick-ups, after all filters, V.
+    pub harmonic_residual: f64,
 }
 
 /// One point of a response curve.
@@ -99,24 +102,73 @@ impl Dynamics {
             report.shares.iter().map(|s| (source_name(wiring, s), s.power.sqrt())).collect();
         noise_shares.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         let gain = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
-        let mains_gain = magnitude(wiring, values, wiring.thermocouple, need.mains)?;
-        let mains_digital = digital::worst_at_mains(chain.filter, need.mains);
-        let steps = mismatch_steps(chain, wiring);
-        // What both inputs of the converter have in common is rejected within its limit only.
-        let mismatch = common_mode_gain(&wiring.circuit, wiring, values, &steps, need.mains)?;
-        let common_gain = libm::hypot(mismatch, converter_common(chain, wiring, values, need.mains)?);
-        let amplitude = |rms: f64, gain: f64| rms * 2f64.sqrt() * gain * mains_digital;
+        let mains = line_gains(chain, wiring, values)?;
+        let amplitude = |rms: f64, gain: f64| rms * 2f64.sqrt() * gain;
+        let fundamental = mains.first().copied().unwrap_or_default();
+        let harmonics = mains.iter().zip(line_shares(chain)).skip(1).map(|(line, share)| {
+            let left = share * line.digital;
+            let series = amplitude(need.series_pickup * left, line.series);
+            let common = amplitude(need.common_pickup * left, line.common);
+            series * series + common * common
+        });
         Ok(Self {
             noise_rms: report.rms,
             noise_shares,
             gain,
-            mains_gain,
-            mains_digital,
-            common_gain,
-            series_residual: amplitude(need.series_pickup, mains_gain),
-            common_residual: amplitude(need.common_pickup, common_gain),
+            mains_gain: fundamental.series,
+            mains_digital: fundamental.digital,
+            common_gain: fundamental.common,
+            series_residual: amplitude(need.series_pickup, fundamental.series) * fundamental.digital,
+            common_residual: amplitude(need.common_pickup, fundamental.common) * fundamental.digital,
+            harmonic_residual: harmonics.sum::<f64>().sqrt(),
         })
     }
+}
+
+/// What the filters do to one line of the mains.
+#[derive(Clone, Copy, Debug, Default)]
+struct LineGains {
+    series: f64,
+    common: f64,
+    /// At worst within ±1 % of the frequency.
+    digital: f64,
+}
+
+/// Multiples of the mains frequency that are counted, the first is 1, and the share of each in the pick-up.
+pub(crate) fn lines(chain: &Chain) -> impl Iterator<Item = (u32, f64)> {
+    core::iter::once((1, 1.0)).chain(chain.harmonics.iter().map(|h| (h.multiple, h.share)))
+}
+
+fn line_shares(chain: &Chain) -> impl Iterator<Item = f64> {
+    lines(chain).map(|(_, share)| share)
+}
+
+fn line_gains(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Vec<LineGains>, CircuitError> {
+    let hertz: Vec<f64> = lines(chain).map(|(multiple, _)| f64::from(multiple) * chain.need.mains).collect();
+    let (series, common) = mains_gains(chain, wiring, values, &hertz)?;
+    let digital = hertz.iter().map(|hertz| digital::worst_around(chain.filter, chain.need.mains, *hertz));
+    Ok(series
+        .into_iter()
+        .zip(common)
+        .zip(digital)
+        .map(|((series, common), digital)| LineGains { series, common, digital })
+        .collect())
+}
+
+/// |gain| to the output from a voltage in series with the thermocouple and from one common to both leads, V/V, at each
+/// frequency (Hz).
+pub(crate) fn mains_gains(
+    chain: &Chain,
+    wiring: &Wiring,
+    values: &[f64],
+    hertz: &[f64],
+) -> Result<(Vec<f64>, Vec<f64>), CircuitError> {
+    let series = wiring.circuit.ac_sweep(values, None, wiring.thermocouple, hertz)?;
+    let series = series.iter().map(|solution| solution.between(wiring.output).magnitude()).collect();
+    let mismatch = common_mode_gains(&wiring.circuit, wiring, values, &mismatch_steps(chain, wiring), hertz)?;
+    // What both inputs of the converter have in common is rejected within its limit only.
+    let both = converter_common(chain, wiring, values, hertz)?;
+    Ok((series, mismatch.into_iter().zip(both).map(|(a, b)| libm::hypot(a, b)).collect()))
 }
 
 /// `R3 thermal`, `A1 voltage`, `A1 current`.
@@ -139,14 +191,21 @@ fn magnitude(wiring: &Wiring, values: &[f64], source: ParameterId, hertz: f64) -
 
 /// Common-mode voltage of the plant that the converter's finite rejection adds to its reading, V/V, as a standard
 /// uncertainty; 0 for one input.
-fn converter_common(chain: &Chain, wiring: &Wiring, values: &[f64], hertz: f64) -> Result<f64, CircuitError> {
+fn converter_common(
+    chain: &Chain,
+    wiring: &Wiring,
+    values: &[f64],
+    hertz: &[f64],
+) -> Result<Vec<f64>, CircuitError> {
     let cmrr = chain.converter.input.cmrr;
     if wiring.output.1 == Netlist::GROUND || !cmrr.is_finite() {
-        return Ok(0.0);
+        return Ok(vec![0.0; hertz.len()]);
     }
-    let response = wiring.circuit.ac(values, None, wiring.common_source, hertz)?;
-    let both = response.voltage(wiring.output.0) + response.voltage(wiring.output.1);
-    Ok(0.5 * both.magnitude() / (cmrr * 3f64.sqrt()))
+    let all = wiring.circuit.ac_sweep(values, None, wiring.common_source, hertz)?;
+    let both = |response: &AcSolution| {
+        (response.voltage(wiring.output.0) + response.voltage(wiring.output.1)).magnitude()
+    };
+    Ok(all.iter().map(|response| 0.5 * both(response) / (cmrr * 3f64.sqrt())).collect())
 }
 
 /// Standard uncertainty of every value that unbalances the two legs.

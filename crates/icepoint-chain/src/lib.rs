@@ -29,6 +29,7 @@ pub mod drawer;
 pub mod dynamics;
 pub mod file;
 pub mod front_end;
+pub mod harmonics;
 pub mod headroom;
 pub mod imperfection;
 pub mod mains_lines;

@@ -1,27 +1,40 @@
 //! What the lines of the mains leave in the reading, one by one, in kelvin.
 //!
-//! The budget counts the fundamental, as the user states it ([`crate::imperfection`]). A picture of the filter wants the
-//! harmonics too, each as if the whole series pick-up were on it: nobody states their size, and this is the safe side.
+//! The fundamental as the user states it, the harmonics as the chain's content of harmonics says ([`crate::harmonics`]),
+//! each through the analog circuit and the digital filter at three line frequencies and at the worst within ±1 %.
+//!
+//! **In kelvin** means the amplitude in the reading where it is most easily moved ([`Model::least_output_slope`]). Series
+//! and common mode of one line add (same phase at worst); lines of different frequency add as the root of the sum of
+//! squares.
 
 use icepoint_circuit::CircuitError;
 
 use crate::chain::Readout;
-use crate::digital::{LINE_FREQUENCY_SPREAD, magnitude};
+use crate::digital::{self, LINE_FREQUENCY_SPREAD};
+use crate::dynamics::{lines, mains_gains};
 use crate::model::Model;
 
-/// Points over the hot range at which the sensitivity is looked at, and over the spread of the line frequency.
+/// Points over the hot range at which the sensitivity is looked at.
 const STEPS: u32 = 20;
 
 /// A line of the mains and what it leaves.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MainsLine {
+    /// Multiple of the mains frequency; 1 is the fundamental.
+    pub multiple: u32,
     /// Nominal frequency, Hz.
     pub hertz: f64,
+    /// Size in the pick-up over that of the fundamental.
+    pub share: f64,
     /// |gain| of the analog circuit over its gain at 0 Hz.
     pub analog: f64,
+    /// What the digital filter leaves with the line at its nominal frequency.
+    pub digital_nominal: f64,
     /// What the digital filter leaves at most within ±1 % of the frequency.
     pub digital: f64,
-    /// Amplitude in the reading where the thermocouple is least sensitive, K, with the whole series pick-up on this line.
+    /// Amplitude in the reading with the mains 1 % low, nominal and 1 % high, K.
+    pub at: [f64; 3],
+    /// Amplitude in the reading at the worst frequency within ±1 %, K.
     pub kelvin: f64,
 }
 
@@ -46,34 +59,55 @@ impl Model {
         }
     }
 
-    /// Amplitude of what the mains leaves in the reading, series and common mode at their worst together, where the
-    /// reading is most easily moved, K; 0 for a static model.
+    /// Amplitude of what the mains leaves in the reading, series and common mode at their worst together and the
+    /// harmonics as one sine of their power, where the reading is most easily moved, K; 0 for a static model.
     pub fn mains_kelvin(&self) -> f64 {
-        self.dynamics().map_or(0.0, |d| (d.series_residual + d.common_residual) / self.least_output_slope())
+        self.dynamics().map_or(0.0, |d| {
+            (d.series_residual + d.common_residual + d.harmonic_residual) / self.least_output_slope()
+        })
     }
 
-    /// Lines of the mains at these multiples of its frequency.
+    /// The fundamental and every harmonic of the chain's pick-up, rising.
     ///
     /// # Errors
     /// [`CircuitError`] when the response can't be computed.
-    pub fn mains_lines(&self, multiples: &[u32]) -> Result<Vec<MainsLine>, CircuitError> {
-        let need = &self.chain().need;
-        // Referred to the thermocouple: what a volt in series with it makes of the reading.
-        let slope = self.least_output_slope() / self.nominal_transfer().1.abs();
-        let hertz: Vec<f64> = multiples.iter().map(|m| f64::from(*m) * need.mains).collect();
-        let digital = |hertz: f64| {
-            (0..=STEPS)
-                .map(|i| 1.0 + LINE_FREQUENCY_SPREAD * (2.0 * f64::from(i) / f64::from(STEPS) - 1.0))
-                .map(|factor| magnitude(self.chain().filter, need.mains, hertz * factor))
-                .fold(0.0, f64::max)
-        };
-        Ok(self
-            .response(&hertz)?
-            .into_iter()
-            .map(|point| {
-                let digital = digital(point.hertz);
-                let kelvin = 2f64.sqrt() * need.series_pickup * point.analog * digital / slope;
-                MainsLine { hertz: point.hertz, analog: point.analog, digital, kelvin }
+    pub fn mains_lines(&self) -> Result<Vec<MainsLine>, CircuitError> {
+        let (chain, need) = (self.chain(), &self.chain().need);
+        let slope = self.least_output_slope();
+        let factors = [1.0 - LINE_FREQUENCY_SPREAD, 1.0, 1.0 + LINE_FREQUENCY_SPREAD];
+        // Three frequencies for each line, then 0 Hz for the gain that the response is told against.
+        let mut hertz: Vec<f64> = lines(chain)
+            .flat_map(|(multiple, _)| factors.map(|factor| f64::from(multiple) * need.mains * factor))
+            .collect();
+        hertz.push(0.0);
+        let (series, common) = mains_gains(chain, self.wiring(), self.nominal_values(), &hertz)?;
+        let dc = series.last().copied().unwrap_or(1.0);
+        let triples = hertz.chunks(3).zip(series.chunks(3)).zip(common.chunks(3));
+        Ok(lines(chain)
+            .zip(triples)
+            .filter_map(|((multiple, share), ((hertz, series), common))| {
+                let nominal = *hertz.get(1)?;
+                let left = |at: usize, digital: f64| -> Option<f64> {
+                    let volts = need.series_pickup * series.get(at)? + need.common_pickup * common.get(at)?;
+                    Some(2f64.sqrt() * share * volts * digital / slope)
+                };
+                let digital_at = |hertz: f64| digital::magnitude(chain.filter, need.mains, hertz);
+                let worst = digital::worst_around(chain.filter, need.mains, nominal);
+                let at = [
+                    left(0, digital_at(*hertz.first()?))?,
+                    left(1, digital_at(nominal))?,
+                    left(2, digital_at(*hertz.get(2)?))?,
+                ];
+                Some(MainsLine {
+                    multiple,
+                    hertz: nominal,
+                    share,
+                    analog: series.get(1)? / dc,
+                    digital_nominal: digital_at(nominal),
+                    digital: worst,
+                    at,
+                    kelvin: at.into_iter().fold(left(1, worst)?, f64::max),
+                })
             })
             .collect())
     }

@@ -105,6 +105,11 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         front_end,
         converter: converter(file),
         filter: filter(file),
+        harmonics: match &*file.need.harmonics {
+            file::Harmonics::PublicNetwork => crate::harmonics::public_network(),
+            file::Harmonics::None => Vec::new(),
+            file::Harmonics::Shares(shares) => crate::harmonics::from_second(shares),
+        },
         readout: readout(file),
         plan: plan(file, &mut assumptions),
         correction: file.calibration.as_ref().map(|c| Correction { offset: *c.offset_volts, gain: *c.gain }),
@@ -312,6 +317,9 @@ fn filter(file: &ChainFile) -> DigitalFilter {
     match &file.filter.digital {
         file::DigitalFilter::None => DigitalFilter::None,
         file::DigitalFilter::Mean { over_periods } => DigitalFilter::Mean { periods: **over_periods, rate },
+        file::DigitalFilter::Sinc { order, output_rate } => {
+            DigitalFilter::Sinc { order: **order, rate, output_rate: **output_rate }
+        }
         file::DigitalFilter::FirstOrder { time_constant } => {
             DigitalFilter::FirstOrder { time_constant: **time_constant, rate }
         }

@@ -94,6 +94,13 @@ pub enum DigitalFilter {
         /// Number of mains periods.
         over_periods: Given<u32>,
     },
+    /// The filter of a converter that decimates.
+    Sinc {
+        /// Means in a row.
+        order: Given<u32>,
+        /// Readings per second, Hz.
+        output_rate: Given<f64>,
+    },
     /// A first-order low-pass.
     FirstOrder {
         /// Time constant, s.
@@ -226,6 +233,15 @@ impl Filter {
             Some(DigitalWord::Mean) => {
                 digital =
                     r.small_integer("over_periods").map(|over_periods| DigitalFilter::Mean { over_periods });
+                sample_rate = r.quantity("sample_rate");
+                r.finish(&[]);
+            }
+            Some(DigitalWord::Sinc) => {
+                let order = r.small_integer("order");
+                let output_rate = r.quantity("output_rate");
+                digital = order
+                    .zip(output_rate)
+                    .map(|(order, output_rate)| DigitalFilter::Sinc { order, output_rate });
                 sample_rate = r.quantity("sample_rate");
                 r.finish(&[]);
             }

@@ -75,6 +75,8 @@ pub enum Kind {
     List(Unit),
     /// One or more quantities in any order.
     Values(Unit),
+    /// Harmonics by the name of a standard, "none", or a list of shares.
+    Harmonics,
     /// A tolerance class of a probe, or a limit in K.
     ProbeTolerance,
     /// A code of a cable, or "same wire".
@@ -103,6 +105,12 @@ impl Kind {
             Self::ProbeTolerance => {
                 let classes: Vec<&str> = ToleranceClass::ALL.iter().map(|class| class.name()).collect();
                 format!("{}, \"none\", or a limit such as \"±2 K\"", quoted(&classes))
+            }
+            Self::Harmonics => {
+                format!(
+                    "{}, or a list of shares of the fundamental, from the second harmonic on",
+                    quoted(&super::need::Harmonics::WORDS)
+                )
             }
             Self::Cable => "a cable of IEC 60584-3 such as \"NX\", or \"same wire\"".into(),
             Self::Part => "the value of a part, or \"open\"".into(),
@@ -160,12 +168,17 @@ pub(super) enum ElementWord {
 }
 
 /// Digital filters, as written.
-pub(super) const DIGITAL: &[(&str, DigitalWord)] =
-    &[("none", DigitalWord::None), ("mean", DigitalWord::Mean), ("first order", DigitalWord::FirstOrder)];
+pub(super) const DIGITAL: &[(&str, DigitalWord)] = &[
+    ("none", DigitalWord::None),
+    ("mean", DigitalWord::Mean),
+    ("sinc", DigitalWord::Sinc),
+    ("first order", DigitalWord::FirstOrder),
+];
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum DigitalWord {
     None,
     Mean,
+    Sinc,
     FirstOrder,
 }
 
@@ -243,8 +256,8 @@ impl Key {
 }
 
 use Kind::{
-    Cable, Choice, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance, Quantity,
-    Text, Toleranced, Values, VoltOrLsb,
+    Cable, Choice, Harmonics, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance,
+    Quantity, Text, Toleranced, Values, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
 
@@ -271,6 +284,8 @@ pub const SECTIONS: &[Section] = &[
             "pick-up at the mains frequency in series with the thermocouple, rms").within(bounds::SERIES_PICKUP),
         key("common_pickup", Quantity(Unit::Volt), Default, "\"1 V\"",
             "pick-up at the mains frequency common to both wires, rms").within(bounds::COMMON_PICKUP),
+        key("harmonics", Harmonics, Default, "[\"0 %\", \"5 %\", \"0 %\", \"6 %\"]",
+            "harmonics of the mains in both pick-ups").within(bounds::HARMONIC),
         key("mains_residual", Limit(Unit::Kelvin), Optional, "\"0.5 K\"",
             "largest mains residual in the reading, amplitude; nothing is asked without it").within(bounds::ACCURACY),
         key("calibration", Choice(|| names(CalibrationEffort::SPELLINGS)), Default, "\"zero and span\"",
@@ -445,10 +460,16 @@ pub const SECTIONS: &[Section] = &[
         key("digital", Choice(|| names(DIGITAL)), Default, "\"mean\"", "what is done with the samples"),
         key("over_periods", Integer, Default, "1", "mains periods of the mean").within(bounds::PERIODS)
             .when("digital = \"mean\""),
+        key("order", Integer, Default, "3", "means in a row inside the converter").within(bounds::SINC_ORDER)
+            .when("digital = \"sinc\""),
+        key("output_rate", Quantity(Unit::Hertz), Required, "\"10 Hz\"",
+            "readings per second that the converter puts out: the first null of its filter").within(bounds::SAMPLE_RATE)
+            .when("digital = \"sinc\""),
         key("time_constant", Quantity(Unit::Second), Required, "\"1 s\"", "time constant of the low-pass")
             .within(bounds::TIME_CONSTANT).when("digital = \"first order\""),
-        key("sample_rate", Quantity(Unit::Hertz), Required, "\"1 kHz\"", "samples per second")
-            .within(bounds::SAMPLE_RATE).when("digital = \"mean\" or \"first order\""),
+        key("sample_rate", Quantity(Unit::Hertz), Required, "\"1 kHz\"",
+            "samples per second; of a sinc filter those that it takes in").within(bounds::SAMPLE_RATE)
+            .when("digital = \"mean\" or \"sinc\" or \"first order\""),
     ] },
     Section { path: "readout", required: true, meaning: "The rule that turns a voltage into a temperature.", keys: &[
         key("rule", Choice(|| names(RULES)), Required, "\"emf inverse\"", "the rule"),

@@ -41,7 +41,7 @@ pub use calibration::{BudgetSettings, Calibration, CalibrationMethod, Calibratio
 pub use converter::{Adc, Converter, ConverterKind, DigitalFilter, Filter, Readout, Voltmeter};
 pub use front_end::{FrontEnd, PartValue, Supply, Topology};
 pub use given::{Given, Interval, Origin, Span};
-pub use need::{CalibrationEffort, Need};
+pub use need::{CalibrationEffort, Harmonics, Need};
 pub use parts::{CapacitorParts, Network, Parts, ResistorParts};
 pub use probe::{Cable, Distribution, Junction, Lead, Probe, ProbeTolerance};
 pub use problem::{Label, Location, MOST_PROBLEMS, Problem, Refused, Severity, Source};

@@ -23,12 +23,30 @@ pub struct Need {
     pub series_pickup: Given<f64>,
     /// Pick-up common to both wires at the mains frequency, V rms.
     pub common_pickup: Given<f64>,
+    /// Harmonics of the mains in both pick-ups.
+    pub harmonics: Given<Harmonics>,
     /// Largest mains residual in the reading, K (peak); nothing is asked when absent.
     pub mains_residual: Option<Given<f64>>,
     /// The calibration that the owner is willing to do.
     pub calibration: Given<CalibrationEffort>,
     /// Where a broken thermocouple must read.
     pub broken_sensor: Given<BrokenSensor>,
+}
+
+/// What the pick-up contains beside the mains frequency itself.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Harmonics {
+    /// The compatibility levels of public low-voltage networks.
+    PublicNetwork,
+    /// Nothing.
+    None,
+    /// Shares of the fundamental, from the second harmonic on.
+    Shares(Vec<f64>),
+}
+
+impl Harmonics {
+    /// The words for the first two.
+    pub(super) const WORDS: [&'static str; 2] = ["IEC 61000-2-2", "none"];
 }
 
 /// What the owner is willing to do to each finished board.
@@ -71,6 +89,7 @@ impl Need {
         let mains = r.quantity("mains");
         let series_pickup = r.quantity("series_pickup");
         let common_pickup = r.quantity("common_pickup");
+        let harmonics = r.get("harmonics", |walk, key, name, value, _| walk.harmonics(key, name, value));
         let mains_residual = r.quantity("mains_residual");
         let calibration = r.choice("calibration", CalibrationEffort::SPELLINGS);
         let broken_sensor = r.choice("broken_sensor", BROKEN_SENSOR);
@@ -84,6 +103,7 @@ impl Need {
             mains: mains?,
             series_pickup: series_pickup?,
             common_pickup: common_pickup?,
+            harmonics: harmonics?,
             mains_residual,
             calibration: calibration?,
             broken_sensor: broken_sensor?,

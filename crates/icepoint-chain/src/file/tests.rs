@@ -232,6 +232,7 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
             "reference_junction.element" if when.contains("platinum") => "platinum",
             "converter.kind" if when.contains("voltmeter") => "voltmeter",
             "calibration_plan.method" if when.contains("known temperature") => "known temperature",
+            "filter.digital" if when.contains("sinc") && !when.contains("mean") => "sinc",
             "filter.digital" if when.contains("first order") && !when.contains("mean") => "first order",
             "readout.rule" if when.contains("table") => "table",
             _ => "",

@@ -4,6 +4,7 @@ use super::bounds::Bound;
 use super::front_end::PartValue;
 use super::given::{Interval, Span};
 use super::keys::{Key, Kind};
+use super::need::Harmonics;
 use super::problem::Problem;
 use super::similar::nearest;
 use super::walk::{Value, Walk, found, unit_of};
@@ -271,6 +272,42 @@ impl Walk<'_> {
             return None;
         }
         Some(values)
+    }
+
+    /// Harmonics: a word, or shares from the second on.
+    pub fn harmonics(&mut self, key: &'static Key, name: &str, value: &Value<'_>) -> Option<Harmonics> {
+        let span: Span = value.span().into();
+        let items = match value.get_ref() {
+            DeValue::String(text) => {
+                let same = |word: &str| word.eq_ignore_ascii_case(text.trim());
+                if same(Harmonics::WORDS[0]) {
+                    return Some(Harmonics::PublicNetwork);
+                }
+                if same(Harmonics::WORDS[1]) {
+                    return Some(Harmonics::None);
+                }
+                self.unknown_word(name, text, span, &Harmonics::WORDS);
+                return None;
+            }
+            DeValue::Array(items) if !items.is_empty() => items,
+            other => {
+                self.wrong_type(key, name, other, span, &format!("{name} = {}", key.example));
+                return None;
+            }
+        };
+        let most = crate::harmonics::HIGHEST as usize - 1;
+        if items.len() > most {
+            let place: Span = items.get(most).map_or(span, |item| item.span().into());
+            self.problem(
+                Problem::new("harmonics.too_many", format!("{} harmonics, from the second on", items.len()))
+                    .at(place, "the 51st and above are not counted")
+                    .expected(format!("at most {most}")),
+            );
+            return None;
+        }
+        let shares: Vec<Option<f64>> =
+            items.iter().map(|item| self.read_one(key, name, item, Unit::Ratio, false)).collect();
+        Some(Harmonics::Shares(shares.into_iter().collect::<Option<_>>()?))
     }
 
     /// A whole number.

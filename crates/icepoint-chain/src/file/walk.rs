@@ -355,6 +355,7 @@ pub(super) fn unit_of(kind: Kind) -> Option<crate::quantity::Unit> {
         | Kind::IntervalOrOne(unit)
         | Kind::List(unit)
         | Kind::Values(unit) => Some(unit),
+        Kind::Harmonics => Some(crate::quantity::Unit::Ratio),
         _ => None,
     }
 }

@@ -2,9 +2,10 @@
 //! finite common-mode rejection; both after every filter.
 //!
 //! What a reading catches is a sine at any phase. The digital filter is judged at the worst line frequency within
-//! ±1 % of the nominal one, where a mean over whole periods no longer cancels exactly.
+//! ±1 % of the nominal one, where a mean over whole periods no longer cancels exactly. The harmonics that the pick-up
+//! brings along count together, as one sine of the same power: what is left of them seldom matters.
 
-use icepoint_circuit::{Circuit, CircuitError, ParameterId};
+use icepoint_circuit::{Circuit, CircuitError, Complex, ParameterId};
 
 use super::{
     Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
@@ -31,32 +32,34 @@ pub(super) fn add(_chain: &Chain, dynamics: &Dynamics, list: &mut Collector) {
     };
     row("series", "mains in series with the thermocouple", dynamics.series_residual, "need.series_pickup");
     row("common", "mains common to both leads", dynamics.common_residual, "need.common_pickup");
+    row("harmonics", "harmonics of the mains, both pick-ups", dynamics.harmonic_residual, "need.harmonics");
 }
 
-/// Gain from a common-mode voltage to the output at `hertz`: root of the sum of squares of the nominal value and of
-/// what each capacitor's and resistor's tolerance and each amplifier's rejection add, each counted with its standard
+/// Gain from a common-mode voltage to the output at each frequency: root of the sum of squares of the nominal value and
+/// of what each capacitor's and resistor's tolerance and each amplifier's rejection add, each counted with its standard
 /// uncertainty.
-pub(crate) fn common_mode_gain(
+pub(crate) fn common_mode_gains(
     circuit: &Circuit,
     wiring: &Wiring,
     values: &[f64],
     steps: &[(ParameterId, f64)],
-    hertz: f64,
-) -> Result<f64, CircuitError> {
-    let response = |values: &[f64]| -> Result<(f64, f64), CircuitError> {
-        let solution = circuit.ac(values, None, wiring.common_source, hertz)?;
-        let v = solution.between(wiring.output);
-        Ok((v.re, v.im))
+    hertz: &[f64],
+) -> Result<Vec<f64>, CircuitError> {
+    let response = |values: &[f64]| -> Result<Vec<Complex>, CircuitError> {
+        let all = circuit.ac_sweep(values, None, wiring.common_source, hertz)?;
+        Ok(all.iter().map(|solution| solution.between(wiring.output)).collect())
     };
-    let (re, im) = response(values)?;
-    let mut sum = re * re + im * im;
+    let square = |v: Complex| v.re * v.re + v.im * v.im;
+    let nominal = response(values)?;
+    let mut sums: Vec<f64> = nominal.iter().map(|v| square(*v)).collect();
     let mut moved = values.to_vec();
     for &(slot, step) in steps {
         let at = slot.index();
         moved[at] = values[at] + step;
-        let (r, i) = response(&moved)?;
+        for ((sum, v), before) in sums.iter_mut().zip(response(&moved)?).zip(&nominal) {
+            *sum += square(v - *before);
+        }
         moved[at] = values[at];
-        sum += (r - re) * (r - re) + (i - im) * (i - im);
     }
-    Ok(sum.sqrt())
+    Ok(sums.into_iter().map(f64::sqrt).collect())
 }

@@ -30,7 +30,7 @@ mod reference;
 mod resistor;
 mod sensing;
 
-pub(crate) use mains::common_mode_gain;
+pub(crate) use mains::common_mode_gains;
 
 use icepoint_circuit::ParameterId;
 

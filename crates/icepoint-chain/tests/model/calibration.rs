@@ -196,10 +196,11 @@ fn what_the_calibrator_brings_in() {
     }
     // What averaging 16 readings leaves; quantisation and both non-linearities stay whole.
     let board = |id: &str| kiln.distribution(id).standard();
-    let averaged: f64 = ["noise.circuit", "converter.noise", "mains.series", "mains.common"]
-        .map(|id| board(id) * board(id))
-        .iter()
-        .sum();
+    let averaged: f64 =
+        ["noise.circuit", "converter.noise", "mains.series", "mains.common", "mains.harmonics"]
+            .map(|id| board(id) * board(id))
+            .iter()
+            .sum();
     let kept: f64 = ["converter.quantisation", "converter.nonlinearity", "A1.gain_nonlinearity"]
         .map(|id| board(id) * board(id))
         .iter()

@@ -94,6 +94,7 @@ impl World {
             | "noise.circuit"
             | "mains.series"
             | "mains.common"
+            | "mains.harmonics"
             | "A1.gain_nonlinearity" => self.converter_volts += d,
             "converter.gain" => self.converter_gain += d,
             _ => return false,

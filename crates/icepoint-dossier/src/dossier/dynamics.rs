@@ -4,6 +4,7 @@ use icepoint_chain::ModelError;
 use icepoint_chain::chain::Readout;
 use icepoint_chain::chain::{CalibrationWish, DigitalFilter};
 use icepoint_chain::imperfection::SPECIFIED_AT;
+use icepoint_chain::mains_lines::MainsLine as ChainLine;
 use icepoint_chain::quantity::Unit;
 use maud::{Markup, html};
 
@@ -16,8 +17,10 @@ use crate::response::{MainsLine, Response, ResponsePoint};
 use crate::settling::Settling;
 use crate::theme::Family;
 
-/// Multiples of the mains frequency that are marked.
-const HARMONICS: [u32; 4] = [1, 2, 3, 5];
+/// Lines of the mains that are marked and told, the fundamental and the strongest harmonics.
+const LINES: usize = 8;
+/// Lines marked in the picture.
+const MARKED: usize = 4;
 /// Points of a curve over frequency.
 const POINTS: u32 = 600;
 /// Lowest magnitude on the picture, dB.
@@ -52,7 +55,7 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
     let mains = s.chain.need.mains;
     let digital = s.chain.filter != DigitalFilter::None;
     let points = model
-        .response(&frequencies(mains * 2e-3, mains * 40.0))?
+        .response(&frequencies(mains * 2e-3, mains * 60.0))?
         .into_iter()
         .map(|p| ResponsePoint {
             hertz: p.hertz,
@@ -61,37 +64,48 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
             total_decibel: decibel(p.analog * p.digital),
         })
         .collect();
-    let mut lines = model.mains_lines(&HARMONICS)?;
-    // The fundamental is known with both pick-ups; the harmonics are not stated by anybody.
-    if let Some(first) = lines.first_mut() {
-        first.kelvin = s.design.mains_kelvin;
-    }
+    let lines = model.mains_lines()?;
+    let (told, rest) = strongest(&lines, LINES);
+    let (marked, _) = strongest(&told, MARKED);
     let response = Response {
         id: "response-figure".to_owned(),
         points,
-        mains: lines.iter().map(|l| MainsLine { hertz: l.hertz, residual_kelvin: l.kelvin }).collect(),
+        mains: marked.iter().map(|l| MainsLine { hertz: l.hertz, residual_kelvin: l.kelvin }).collect(),
         floor_decibel: FLOOR,
     };
     let caption = format!(
-        "Response from the thermocouple to the reading. At {} the residual of the stated pick-up, as amplitude where \
-         the reading is moved most; at the harmonics as if all of the series pick-up were there.",
+        "Response from the thermocouple to the reading. At {} and at the harmonics that leave most, what is left of the \
+         pick-up in the reading, as amplitude where the reading is moved most.",
         quantity(mains, Unit::Hertz, 3)
     );
     let columns = [
         Column::numbers("Line", "Hz"),
+        Column::numbers("Share", "%"),
         Column::numbers("Analog", "dB"),
-        Column::numbers("Digital, worst within ±1 %", "dB"),
-        Column::numbers("Residual", "K"),
+        Column::numbers("Digital", "dB"),
+        Column::numbers("worst within ±1 %", "dB"),
+        Column::numbers("Left at −1 %", "K"),
+        Column::numbers("nominal", "K"),
+        Column::numbers("+1 %", "K"),
+        Column::numbers("worst", "K"),
     ];
-    let rows: Vec<Vec<String>> = lines
+    let decibels =
+        |ratio: f64| if digital { crate::number::fixed(decibel(ratio).max(FLOOR), 1) } else { "–".into() };
+    // Below a nanokelvin a figure is rounding.
+    let kelvin = |k: f64| if k < 1e-9 { "0".to_owned() } else { crate::number::significant(k, 2) };
+    let rows: Vec<Vec<String>> = told
         .iter()
         .map(|l| {
-            vec![
+            let mut row = vec![
                 plain(l.hertz),
+                crate::number::significant(100.0 * l.share, 3),
                 crate::number::fixed(decibel(l.analog), 1),
-                if digital { crate::number::fixed(decibel(l.digital), 1) } else { "–".to_owned() },
-                crate::number::significant(l.kelvin, 2),
-            ]
+                decibels(l.digital_nominal),
+                decibels(l.digital),
+            ];
+            row.extend(l.at.map(kelvin));
+            row.push(kelvin(l.kelvin));
+            row
         })
         .collect();
     let allowed = s.chain.need.mains_residual;
@@ -103,15 +117,29 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
             }
             ")"
             @if allowed.is_finite() { "; " (asked(allowed)) " is allowed" }
-            "."
+            ". The fundamental counts with both pick-ups at their worst together, the harmonics as one sine of their power."
             @if digital {
-                " The digital filter is judged with the mains off its nominal frequency by up to 1 %, where a mean over "
-                "whole periods no longer cancels it."
+                " The digital filter is judged with the mains off its nominal frequency by up to 1 %, where it no longer "
+                "cancels what it cancels at the nominal one; near multiples of its sampling rate it cancels nothing."
             }
         }
         (pictures.both("response", &caption, &|frame| response.draw(frame)))
         (page::table("Lines of the mains", &columns, &rows))
+        @if rest > 0.0 {
+            p { "All other harmonics together leave " (kelvin(rest)) (super::words::NBSP) "K." }
+        }
     })
+}
+
+/// The fundamental and the strongest harmonics, `count` in all, by frequency; and what the others leave together, K.
+fn strongest(lines: &[ChainLine], count: usize) -> (Vec<ChainLine>, f64) {
+    let Some((first, harmonics)) = lines.split_first() else { return (Vec::new(), 0.0) };
+    let mut ranked = harmonics.to_vec();
+    ranked.sort_by(|a, b| b.kelvin.total_cmp(&a.kelvin).then(a.multiple.cmp(&b.multiple)));
+    let others = ranked.split_off(ranked.len().min(count.saturating_sub(1)));
+    ranked.push(*first);
+    ranked.sort_by_key(|l| l.multiple);
+    (ranked, others.iter().map(|l| l.kelvin * l.kelvin).sum::<f64>().sqrt())
 }
 
 fn settling(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError> {

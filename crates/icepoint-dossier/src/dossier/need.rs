@@ -168,6 +168,11 @@ fn filter(s: &Subject<'_>) -> String {
             if periods == 1 { "period" } else { "periods" },
             crate::number::plain(rate)
         ),
+        DigitalFilter::Sinc { order, rate, output_rate } => format!(
+            "sinc of order {order}, {} readings a second from {} samples a second",
+            crate::number::plain(output_rate),
+            crate::number::plain(rate)
+        ),
         DigitalFilter::FirstOrder { time_constant, rate } => format!(
             "first order, time constant {}, {} conversions a second",
             quantity(time_constant, Unit::Second, 3),

@@ -1,6 +1,7 @@
 //! Sampling, part values and the plan of a calibration.
 
 use super::super::converter::DigitalFilter;
+use super::super::given::{Given, Span};
 use super::super::problem::Problem;
 use super::super::walk::Walk;
 use super::super::{ChainFile, PartValue};
@@ -50,6 +51,7 @@ pub(super) fn filter(file: &ChainFile, walk: &mut Walk<'_>) {
                 );
             }
         }
+        DigitalFilter::Sinc { output_rate, .. } => sinc(rate, output_rate, at, walk),
         DigitalFilter::FirstOrder { time_constant } if time_constant.value * rate.value < 1.0 => walk
             .problem(
                 Problem::new("filter.too_few_samples", "the time constant is shorter than one sample")
@@ -62,6 +64,37 @@ pub(super) fn filter(file: &ChainFile, walk: &mut Walk<'_>) {
                     )),
             ),
         _ => {}
+    }
+}
+
+/// A sinc filter decimates by a whole number.
+fn sinc(rate: &Given<f64>, output_rate: &Given<f64>, at: Span, walk: &mut Walk<'_>) {
+    let samples = rate.value / output_rate.value;
+    if samples < 2.0 {
+        walk.problem(
+            Problem::new(
+                "filter.too_few_samples",
+                format!("{} samples for each output average nothing", format(samples, Unit::Count, 3)),
+            )
+            .at(at, "no faster than what comes out")
+            .also(output_rate.span(), "what comes out")
+            .expected("many samples for each output")
+            .help(format!("sample_rate = \"{}\"", format(1000.0 * output_rate.value, Unit::Hertz, 3))),
+        );
+    } else if (samples - libm::round(samples)).abs() > 1e-6 * samples {
+        walk.problem(
+            Problem::new(
+                "filter.broken_decimation",
+                format!("{} samples for each output are not a whole number", format(samples, Unit::Count, 6)),
+            )
+            .caution()
+            .at(at, "rounded to a whole number: the nulls move")
+            .also(output_rate.span(), "what comes out")
+            .help(format!(
+                "sample_rate = \"{}\"",
+                format(libm::round(samples) * output_rate.value, Unit::Hertz, 9)
+            )),
+        );
     }
 }
 

@@ -57,12 +57,12 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let at = s.design.model.least_sensitive().0;
     let (formula, below, place) = match s.chain.readout {
         Readout::Line { slope, .. } => (
-            "(â₁ + â₂) / slope of the line",
+            "(â₁ + â₂ + âₕ) / slope of the line",
             quantity(slope, Unit::VoltPerKelvin, 6),
             "the same at every temperature",
         ),
         _ => (
-            "(â₁ + â₂) / (G · S)",
+            "(â₁ + â₂ + âₕ) / (G · S)",
             format!("({} · S({}))", trimmed_digits(s.design.model.nominal_transfer().1, 6), celsius(at)),
             "where the thermocouple is least sensitive",
         ),
@@ -71,11 +71,16 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
         id: "mains-residual".into(),
         name: format!("Mains in the reading, {place}"),
         formula: formula.into(),
-        inputs: format!("({} + {}) / {below}", volt(d.series_residual), volt(d.common_residual)),
+        inputs: format!(
+            "({} + {} + {}) / {below}",
+            volt(d.series_residual),
+            volt(d.common_residual),
+            volt(d.harmonic_residual)
+        ),
         result: exact_kelvin(s.design.mains_kelvin, 3),
         value: s.design.mains_kelvin,
         check: Check::Exact,
-        source: "both at their worst together".into(),
+        source: "both pick-ups of the fundamental at their worst together; âₕ is a sine as strong as all harmonics".into(),
     });
 }
 
