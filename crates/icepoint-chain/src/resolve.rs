@@ -14,7 +14,7 @@ use crate::chain::{
 };
 use crate::file::{self, ChainFile, PartValue, Refused};
 use crate::front_end::{
-    AmplifierFigures, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Topology, Values,
+    AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Values,
 };
 use crate::imperfection::SPECIFIED_AT;
 use crate::quantity::series::Series;
@@ -24,14 +24,14 @@ use crate::quantity::series::Series;
 pub struct Resolved {
     /// The chain with the values given and usual values for those left open.
     pub chain: Chain,
-    /// The topology.
-    pub topology: Topology,
-    /// What the topology takes from the file.
+    /// The circuit before its values.
+    pub blueprint: Blueprint,
+    /// What the circuit takes from the file.
     pub surroundings: Surroundings,
     /// Values that the user fixed.
     pub fixed: Values,
     /// Designators left open.
-    pub open: Vec<&'static str>,
+    pub open: Vec<String>,
     /// Series that open resistors are chosen from.
     pub resistor_series: Series,
     /// Series that open capacitors are chosen from.
@@ -44,7 +44,7 @@ impl Resolved {
     /// The same chain with other values.
     pub fn with_values(&self, values: &Values) -> Chain {
         let mut chain = self.chain.clone();
-        chain.front_end = self.topology.build(&self.surroundings, values);
+        chain.front_end = self.blueprint.build(&self.surroundings, values);
         chain
     }
 }
@@ -55,47 +55,26 @@ impl Resolved {
 /// [`Refused`] for designators that the topology doesn't have, pointing at each.
 pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     let mut assumptions = Vec::new();
-    let topology = match *file.front_end.topology {
-        file::Topology::SingleAmplifier => Topology::SingleAmplifier,
-        file::Topology::Instrumentation => Topology::Instrumentation,
+    let Some(blueprint) = file.blueprint().cloned() else {
+        // The reader takes no file without its circuit; whoever made one by hand is told.
+        let problem =
+            file.problem_at("front_end.topology", "circuit.missing", "there is no circuit", "which one?");
+        return Err(file.refused(vec![problem]));
     };
-    let known: Vec<&str> = topology.slots().iter().map(|s| s.designator).collect();
+    let known: Vec<&str> = blueprint.slots.iter().map(|s| s.designator.as_str()).collect();
     let problems = file.unknown_designators(&known);
     if !problems.is_empty() {
         return Err(file.refused(problems));
     }
-    let surroundings = surroundings(file, topology);
-    let mut fixed = Values::new();
-    let mut open: Vec<&'static str> = Vec::new();
-    for (designator, given) in &file.front_end.values {
-        match topology.slots().iter().find(|s| s.designator == designator) {
-            None => {}
-            Some(slot) => {
-                if let PartValue::Chosen { quantity, unit } = &given.value {
-                    let wanted = match slot.kind {
-                        SlotKind::Resistor => crate::quantity::Unit::Ohm,
-                        SlotKind::Capacitor => crate::quantity::Unit::Farad,
-                    };
-                    if *unit == wanted {
-                        fixed.insert(designator.clone(), quantity.value);
-                    }
-                }
-            }
-        }
-    }
-    // Whichever leg of a balanced input the user gives, the other is the same.
-    for slot in topology.slots() {
-        if let (Some(first), Some(value)) = (slot.same_as, fixed.get(slot.designator).copied()) {
-            fixed.entry(first.to_owned()).or_insert(value);
-        }
-    }
-    for slot in topology.slots() {
-        let twin_fixed = slot.same_as.is_some_and(|twin| fixed.contains_key(twin));
-        if !fixed.contains_key(slot.designator) && slot.same_as.is_none() && !twin_fixed {
-            open.push(slot.designator);
-        }
-    }
-    let front_end = topology.build(&surroundings, &fixed);
+    let surroundings = surroundings(file, &blueprint);
+    let fixed = fixed(file, &blueprint);
+    let open = blueprint
+        .slots
+        .iter()
+        .filter(|slot| slot.tie.is_none() && !fixed.contains_key(&slot.designator))
+        .map(|slot| slot.designator.clone())
+        .collect();
+    let front_end = blueprint.build(&surroundings, &fixed);
     let chain = Chain {
         name: file.name.value.clone(),
         need: need(file),
@@ -122,7 +101,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     };
     Ok(Resolved {
         chain,
-        topology,
+        blueprint,
         surroundings,
         fixed,
         open,
@@ -130,6 +109,37 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         capacitor_series: *file.parts.capacitors.series,
         assumptions,
     })
+}
+
+/// Values that the user fixed, in the circuit or in `[front_end.values]`, which comes first: `design` writes there.
+fn fixed(file: &ChainFile, blueprint: &Blueprint) -> Values {
+    let mut fixed = Values::new();
+    for slot in &blueprint.slots {
+        let wanted = match slot.kind {
+            SlotKind::Resistor => crate::quantity::Unit::Ohm,
+            SlotKind::Capacitor => crate::quantity::Unit::Farad,
+        };
+        let listed = match file.front_end.values.get(&slot.designator).map(|given| &given.value) {
+            Some(PartValue::Chosen { quantity, unit }) if *unit == wanted => Some(quantity.value),
+            _ => None,
+        };
+        if let Some(value) = listed.or(slot.given) {
+            fixed.insert(slot.designator.clone(), value);
+        }
+    }
+    // Whichever leg of a balanced input the user gives, the other follows; through as many ties as there are slots.
+    for _ in 0..blueprint.slots.len() {
+        let before = fixed.len();
+        for slot in &blueprint.slots {
+            if let (Some(tie), Some(value)) = (&slot.tie, fixed.get(&slot.designator).copied()) {
+                fixed.entry(tie.to.clone()).or_insert(value / tie.ratio);
+            }
+        }
+        if fixed.len() == before {
+            break;
+        }
+    }
+    fixed
 }
 
 fn need(file: &ChainFile) -> Need {
@@ -377,7 +387,7 @@ fn plan(file: &ChainFile, assumptions: &mut Vec<String>) -> CalibrationPlan {
     }
 }
 
-fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
+fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundings {
     let rail = |t: &crate::quantity::Toleranced| {
         (t.value, if t.value == 0.0 { 0.0 } else { t.half_width() / t.value.abs() })
     };
@@ -394,24 +404,30 @@ fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
     let drift = *parts.capacitors.tempco * reach;
     let mut resistor_for = std::collections::BTreeMap::new();
     let mut capacitor_for = std::collections::BTreeMap::new();
-    for slot in topology.slots() {
-        let name = slot.designator;
+    for slot in &blueprint.slots {
+        let name = &slot.designator;
         let beside = file.front_end.values.get(name).and_then(|v| match &v.value {
             PartValue::Chosen { quantity, .. } if quantity.tolerance.is_some() && quantity.value > 0.0 => {
                 Some(quantity.half_width() / quantity.value)
             }
             _ => None,
         });
-        let Some(tolerance) = file.front_end.tolerance.get(name).map(|g| g.value).or(beside) else {
-            continue;
-        };
+        let own = file.front_end.tolerance.get(name).map(|g| g.value).or(beside).or(slot.tolerance);
         match slot.kind {
-            SlotKind::Resistor => {
-                resistor_for.insert(name.to_owned(), ResistorFigures { tolerance, ..resistor.clone() });
+            SlotKind::Resistor if own.is_some() || slot.tempco.is_some() => {
+                let figures = ResistorFigures {
+                    tolerance: own.unwrap_or(resistor.tolerance),
+                    tempco: slot.tempco.unwrap_or(resistor.tempco),
+                    ..resistor.clone()
+                };
+                resistor_for.insert(name.clone(), figures);
             }
             SlotKind::Capacitor => {
-                capacitor_for.insert(name.to_owned(), tolerance + drift);
+                if let Some(tolerance) = own {
+                    capacitor_for.insert(name.clone(), tolerance + drift);
+                }
             }
+            SlotKind::Resistor => {}
         }
     }
     let reference = match &file.converter.kind {
@@ -428,13 +444,19 @@ fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
         }
         file::ConverterKind::Voltmeter(_) => None,
     };
-    let amplifier = |name: &str| file.amplifiers.get(name);
-    let main = amplifier(&file.front_end.amplifier);
-    let buffer = file.front_end.buffer.as_ref().and_then(|b| amplifier(b)).or(main);
+    // An own circuit need not name a signal amplifier: the one that drives the output is it.
+    let main = file.record("amplifier").or_else(|| file.output_amplifier());
+    let buffer = file.record("buffer").or(main);
     let span = match &file.converter.kind {
         file::ConverterKind::Adc(adc) => adc.reference.value.value,
         file::ConverterKind::Voltmeter(_) => file.supply.positive.value.value,
     };
+    let records = blueprint
+        .records()
+        .into_iter()
+        .filter(|(name, _)| !matches!(*name, "amplifier" | "buffer"))
+        .filter_map(|(name, _)| file.record(name).map(|a| (name.to_owned(), (figures(a), gain_law(a, span)))))
+        .collect();
     Surroundings {
         supply: rail(&file.supply.positive),
         negative: rail(&file.supply.negative),
@@ -442,6 +464,7 @@ fn surroundings(file: &ChainFile, topology: Topology) -> Surroundings {
         amplifier: main.map(figures).unwrap_or_default(),
         gain_law: main.map(|m| gain_law(m, span)).unwrap_or_default(),
         buffer: buffer.map(figures).unwrap_or_default(),
+        records,
         resistor,
         resistor_for,
         network: parts.resistors.network.as_ref().map(|n| (*n.tolerance, *n.tempco)),

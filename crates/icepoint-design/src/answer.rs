@@ -3,7 +3,7 @@
 use icepoint_chain::budget::Budget;
 use icepoint_chain::chain::CalibrationWish;
 use icepoint_chain::dynamics::Settling;
-use icepoint_chain::front_end::{Topology, Values};
+use icepoint_chain::front_end::{SlotKind, Values};
 use icepoint_chain::headroom::LimitUse;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
@@ -78,9 +78,9 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
     let model = Model::new(resolved.with_values(&values))?;
     // Twins too: whoever writes the values down needs all of them.
     let front_end = &model.chain().front_end;
-    let slots = resolved.topology.slots().iter();
+    let slots = resolved.blueprint.slots.iter();
     let values =
-        slots.filter_map(|s| Some((s.designator.to_owned(), front_end.value(s.designator)?))).collect();
+        slots.filter_map(|s| Some((s.designator.clone(), front_end.value(&s.designator)?))).collect();
     let budget = Budget::new(&model, progress)?;
     let headroom = model.headroom()?;
     let need = &model.chain().need;
@@ -135,11 +135,14 @@ fn choose(resolved: &Resolved) -> Result<(Values, usize), ModelError> {
     if resolved.open.is_empty() {
         return Ok((start, 0));
     }
-    let filtered = filter::choose(resolved, &start)?;
-    let judged: Vec<Assessment> = match resolved.topology {
-        Topology::SingleAmplifier => single_amplifier::choose(resolved, &filtered)?,
-        Topology::Instrumentation => instrumentation::choose(resolved, &filtered)?,
+    let choose_gain = match resolved.blueprint.id.as_str() {
+        "single-amplifier" => single_amplifier::choose,
+        "instrumentation" => instrumentation::choose,
+        // No search knows this circuit: usual values, within the limits that its author gave.
+        _ => return Ok((start, 0)),
     };
+    let filtered = filter::choose(resolved, &start)?;
+    let judged: Vec<Assessment> = choose_gain(resolved, &filtered)?;
     let tried = judged.len();
     // The margin may be zero in the quick judgement and negative once noise and mains count; the verdict says so.
     let best = best(judged).map_or(filtered, |best| best.values);
@@ -149,19 +152,19 @@ fn choose(resolved: &Resolved) -> Result<(Values, usize), ModelError> {
 /// Usual values from the series asked for, and the user's own; twins follow their first.
 fn start(resolved: &Resolved) -> Values {
     let mut values = Values::new();
-    for slot in resolved.topology.slots() {
+    for slot in &resolved.blueprint.slots {
         let series = match slot.kind {
-            icepoint_chain::front_end::SlotKind::Resistor => resolved.resistor_series,
-            icepoint_chain::front_end::SlotKind::Capacitor => resolved.capacitor_series,
+            SlotKind::Resistor => resolved.resistor_series,
+            SlotKind::Capacitor => resolved.capacitor_series,
         };
-        match (resolved.fixed.get(slot.designator), slot.same_as) {
+        match (resolved.fixed.get(&slot.designator), &slot.tie) {
             (Some(value), _) => {
-                values.insert(slot.designator.into(), *value);
+                values.insert(slot.designator.clone(), *value);
             }
-            // Left out: the topology gives it the value of its twin.
+            // Left out: its value follows from the one it is tied to.
             (None, Some(_)) => {}
             (None, None) => {
-                values.insert(slot.designator.into(), crate::preferred::nearest(series, slot.usual));
+                values.insert(slot.designator.clone(), crate::preferred::nearest(series, slot.usual));
             }
         }
     }

@@ -1,6 +1,6 @@
 //! The two-pole low-pass: candidates by formula, judged by the model's step response, mains residual and error.
 
-use icepoint_chain::front_end::{Topology, Values};
+use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
@@ -33,9 +33,10 @@ pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Values, Mode
     let allowed = TIME_SHARE * need.settle_within - digital;
     let mut candidates: Vec<LowPass> = corners(need.settle_to, allowed)
         .into_iter()
-        .flat_map(|hertz| match resolved.topology {
-            Topology::SingleAmplifier => real_poles(resolved, start, hertz),
-            Topology::Instrumentation => active(resolved, start, hertz),
+        .flat_map(|hertz| match resolved.blueprint.id.as_str() {
+            "single-amplifier" => real_poles(resolved, start, hertz),
+            "instrumentation" => active(resolved, start, hertz),
+            _ => Vec::new(),
         })
         .collect();
     if candidates.is_empty() {
@@ -109,7 +110,7 @@ fn double_pole_settling(fraction: f64) -> f64 {
 }
 
 fn open(resolved: &Resolved, designator: &str) -> bool {
-    resolved.open.contains(&designator)
+    resolved.open.iter().any(|open| open == designator)
 }
 
 /// Two real poles: R1·C1 and R8·C4.

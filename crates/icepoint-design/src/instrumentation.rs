@@ -36,7 +36,7 @@ fn candidates(resolved: &Resolved, start: &Values) -> Vec<Values> {
     let ceiling = reference.min(rail - s.amplifier.output_high.max(s.buffer.output_high));
     let most = (ceiling - floor) / (highest - lowest).max(1e-9);
     let constant = s.gain_law.constant;
-    let is_open = |name: &str| resolved.open.contains(&name);
+    let is_open = |name: &str| resolved.open.iter().any(|open| open == name);
     let gains: Vec<f64> = if is_open("RG") {
         // Gains from what just fits nominally down to half of it.
         let from = constant / (1.05 * most - 1.0).max(1e-3);

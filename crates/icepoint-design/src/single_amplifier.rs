@@ -66,7 +66,7 @@ fn round(
 fn candidates(resolved: &Resolved, start: &Values, middle: f64, spread: f64) -> Vec<Values> {
     let chain = &resolved.chain;
     let series = resolved.resistor_series;
-    let is_open = |name: &str| resolved.open.contains(&name);
+    let is_open = |name: &str| resolved.open.iter().any(|open| open == name);
     let fixed = |name: &str, otherwise: (f64, f64)| match start.get(name).filter(|_| !is_open(name)) {
         Some(v) => (*v, *v),
         None => otherwise,

@@ -66,7 +66,7 @@ pub fn budget(arguments: &BudgetArguments, out: &mut dyn Write) -> Result<Answer
     Ok(if met { Answer::Yes } else { Answer::No })
 }
 
-fn print(chain: &Chain, budget: &Budget, open: &[&str], out: &mut dyn Write) -> Result<(), Failure> {
+fn print(chain: &Chain, budget: &Budget, open: &[String], out: &mut dyn Write) -> Result<(), Failure> {
     let need = &chain.need;
     let wish = need.calibration;
     writeln!(

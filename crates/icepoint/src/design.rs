@@ -59,13 +59,13 @@ fn chosen(design: &Design) -> Vec<ChosenValue> {
     let front_end = &design.model.chain().front_end;
     design
         .resolved
-        .topology
-        .slots()
+        .blueprint
+        .slots
         .iter()
         .filter_map(|slot| {
             Some(ChosenValue {
-                designator: slot.designator.to_owned(),
-                quantity: Toleranced::exact(front_end.value(slot.designator)?),
+                designator: slot.designator.clone(),
+                quantity: Toleranced::exact(front_end.value(&slot.designator)?),
                 unit: unit(slot.kind),
             })
         })
@@ -132,9 +132,9 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     }
     budget::calibrations(verdict.accuracy, chain.need.calibration, &design.budget, out)?;
     writeln!(out, "\nValues (o: chosen here):")?;
-    for slot in design.resolved.topology.slots() {
-        let Some(value) = chain.front_end.value(slot.designator) else { continue };
-        let open = if design.resolved.fixed.contains_key(slot.designator) { " " } else { "o" };
+    for slot in &design.resolved.blueprint.slots {
+        let Some(value) = chain.front_end.value(&slot.designator) else { continue };
+        let open = if design.resolved.fixed.contains_key(&slot.designator) { " " } else { "o" };
         writeln!(
             out,
             "  {open} {:4} {:>10}  {}",
@@ -174,7 +174,7 @@ struct Printed<'a> {
     misses: &'a [String],
     error_95_kelvin: f64,
     accuracy_kelvin: f64,
-    values: Vec<PrintedValue>,
+    values: Vec<PrintedValue<'a>>,
     limits: Vec<PrintedLimit<'a>>,
     upgrades: Vec<PrintedUpgrade<'a>>,
     settling_seconds: Option<f64>,
@@ -184,12 +184,12 @@ struct Printed<'a> {
 }
 
 #[derive(Serialize)]
-struct PrintedValue {
-    designator: &'static str,
+struct PrintedValue<'a> {
+    designator: &'a str,
     value: f64,
     unit: &'static str,
     chosen: bool,
-    purpose: &'static str,
+    purpose: &'a str,
 }
 
 #[derive(Serialize)]
@@ -218,19 +218,19 @@ impl<'a> Printed<'a> {
             accuracy_kelvin: design.verdict.accuracy,
             values: design
                 .resolved
-                .topology
-                .slots()
+                .blueprint
+                .slots
                 .iter()
                 .filter_map(|slot| {
                     Some(PrintedValue {
-                        designator: slot.designator,
-                        value: chain.front_end.value(slot.designator)?,
+                        designator: &slot.designator,
+                        value: chain.front_end.value(&slot.designator)?,
                         unit: match slot.kind {
                             SlotKind::Resistor => "ohm",
                             SlotKind::Capacitor => "farad",
                         },
-                        chosen: !design.resolved.fixed.contains_key(slot.designator),
-                        purpose: slot.purpose,
+                        chosen: !design.resolved.fixed.contains_key(&slot.designator),
+                        purpose: &slot.purpose,
                     })
                 })
                 .collect(),

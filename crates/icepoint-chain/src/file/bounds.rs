@@ -97,6 +97,8 @@ bounds! {
     RESISTOR: Ohm, 0.001 from_to 100e9, "resistor";
     /// From strays to the largest capacitors that filter a signal.
     CAPACITOR: Farad, 0.1e-12 from_to 0.1, "capacitor";
+    /// Factor between the values of two parts.
+    TIMES: Count, 1e-6 from_to 1e6, "factor";
     /// A voltage that design may choose.
     CHOSEN_VOLTAGE: Volt, -40.0 from_to 40.0, "voltage";
     /// Positive rail.

@@ -1,17 +1,19 @@
 //! `[front_end]` and `[supply]`: the topology, its part values, and what feeds it.
 
-use super::given::Given;
+use super::circuit::OWN;
+use super::given::{Given, Origin, Span};
 use super::walk::Reader;
+use crate::front_end::library;
 use crate::quantity::{Toleranced, Unit};
 use std::collections::BTreeMap;
 
 /// `[front_end]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FrontEnd {
-    /// The named circuit.
+    /// The circuit.
     pub topology: Given<Topology>,
-    /// Name of the record `[amplifier.NAME]` of the amplifier.
-    pub amplifier: Given<String>,
+    /// Name of the record `[amplifier.NAME]` of the amplifier; an own circuit need not have it.
+    pub amplifier: Option<Given<String>>,
     /// Name of the record of the buffer, where the topology has one.
     pub buffer: Option<Given<String>>,
     /// `[front_end.values]`: designator to value. A designator that is not there is open.
@@ -20,29 +22,30 @@ pub struct FrontEnd {
     pub tolerance: BTreeMap<String, Given<f64>>,
 }
 
-/// A named circuit.
+/// Which circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Topology {
-    /// One amplifier, non-inverting, with analog compensation of the reference junction.
-    SingleAmplifier,
-    /// An instrumentation amplifier into a converter; the reference junction has its own sensor.
-    Instrumentation,
+    /// A built-in one, by its short id.
+    BuiltIn(&'static str),
+    /// The one in `[circuit]`.
+    Own,
 }
 
 impl Topology {
     /// Every accepted spelling; the first of each is its short id.
     pub const SPELLINGS: &'static [(&'static str, Self)] = &[
-        ("single-amplifier", Self::SingleAmplifier),
-        ("one amplifier, analog compensation", Self::SingleAmplifier),
-        ("instrumentation", Self::Instrumentation),
-        ("instrumentation amplifier", Self::Instrumentation),
+        ("single-amplifier", Self::BuiltIn("single-amplifier")),
+        ("one amplifier, analog compensation", Self::BuiltIn("single-amplifier")),
+        ("instrumentation", Self::BuiltIn("instrumentation")),
+        ("instrumentation amplifier", Self::BuiltIn("instrumentation")),
+        (OWN, Self::Own),
     ];
 
     /// Short id, as accepted in the file.
     pub fn id(self) -> &'static str {
         match self {
-            Self::SingleAmplifier => "single-amplifier",
-            Self::Instrumentation => "instrumentation",
+            Self::BuiltIn(id) => id,
+            Self::Own => OWN,
         }
     }
 }
@@ -81,26 +84,49 @@ pub struct Supply {
 }
 
 impl FrontEnd {
-    /// Everything but the two maps, which are sections of their own.
-    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
-        let topology = r.choice("topology", Topology::SPELLINGS);
-        let amplifier = r.text("amplifier");
-        let mut buffer = None;
+    /// Everything but the two maps, which are sections of their own. `circuit` is the header of `[circuit]`, which
+    /// says by itself that the circuit is the user's own.
+    pub(super) fn read(mut r: Reader<'_, '_>, circuit: Option<Span>) -> Option<Self> {
+        let own = circuit.filter(|_| !r.has("topology"));
+        let topology = match own {
+            Some(header) => Some(Given { value: Topology::Own, origin: Origin::File(header) }),
+            None => r.choice("topology", Topology::SPELLINGS),
+        };
+        let (mut amplifier, mut buffer) = (None, None);
         match topology.as_ref().map(|topology| topology.value) {
-            Some(Topology::Instrumentation) => {
-                buffer = r.text("buffer");
+            Some(Topology::BuiltIn(id)) => {
+                amplifier = r.text("amplifier");
+                if library::named(id).is_some_and(|b| b.records().iter().any(|(name, _)| *name == "buffer")) {
+                    buffer = r.text("buffer");
+                }
+                r.finish(&["values", "tolerance"]);
+                amplifier.as_ref()?;
+            }
+            Some(Topology::Own) => {
+                amplifier = r.has("amplifier").then(|| r.text("amplifier")).flatten();
+                buffer = r.has("buffer").then(|| r.text("buffer")).flatten();
                 r.finish(&["values", "tolerance"]);
             }
-            Some(Topology::SingleAmplifier) => r.finish(&["values", "tolerance"]),
             None => r.abandon(),
         }
         Some(Self {
             topology: topology?,
-            amplifier: amplifier?,
+            amplifier,
             buffer,
             values: BTreeMap::new(),
             tolerance: BTreeMap::new(),
         })
+    }
+
+    /// That of a file with a `[circuit]` and no `[front_end]`.
+    pub(super) fn own(circuit: Span) -> Self {
+        Self {
+            topology: Given { value: Topology::Own, origin: Origin::File(circuit) },
+            amplifier: None,
+            buffer: None,
+            values: BTreeMap::new(),
+            tolerance: BTreeMap::new(),
+        }
     }
 
     pub(super) fn read_values(mut r: Reader<'_, '_>) -> BTreeMap<String, Given<PartValue>> {

@@ -2,6 +2,7 @@
 //! bound of a key, the suggestions for a misspelt one come from here, and `docs/chain-file.md` is printed from here.
 
 use super::bounds::{self, Bound};
+use super::circuit_keys;
 use super::references::{IceBathMade, ProbeIn, SUBSTANCES, SourceLeads};
 use super::{CalibrationEffort, Distribution, Junction, Method, PlatinumClass, Topology};
 use crate::quantity::Unit;
@@ -83,6 +84,8 @@ pub enum Kind {
     Cable,
     /// The value of a part, or "open".
     Part,
+    /// The names of two nodes of the circuit.
+    Nodes,
     /// A whole number.
     Integer,
     /// A plain number.
@@ -114,6 +117,7 @@ impl Kind {
             }
             Self::Cable => "a cable of IEC 60584-3 such as \"NX\", or \"same wire\"".into(),
             Self::Part => "the value of a part, or \"open\"".into(),
+            Self::Nodes => "a list of two nodes".into(),
             Self::Integer => "a whole number".into(),
             Self::Number => "a number".into(),
         }
@@ -233,7 +237,7 @@ fn letters() -> Vec<&'static str> {
     Letter::ALL.iter().map(|letter| letter.name()).collect()
 }
 
-const fn key(
+pub(super) const fn key(
     name: &'static str,
     kind: Kind,
     presence: Presence,
@@ -244,12 +248,12 @@ const fn key(
 }
 
 impl Key {
-    const fn within(mut self, bound: &'static Bound) -> Self {
+    pub(super) const fn within(mut self, bound: &'static Bound) -> Self {
         self.bound = Some(bound);
         self
     }
 
-    const fn when(mut self, when: &'static str) -> Self {
+    pub(super) const fn when(mut self, when: &'static str) -> Self {
         self.when = when;
         self
     }
@@ -260,6 +264,9 @@ use Kind::{
     Quantity, Text, Toleranced, Values, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
+
+/// Front ends with followers and filter amplifiers beside the signal amplifier.
+const BUFFERED: &str = "topology = \"instrumentation\"";
 
 /// Every section, in the order of the documentation and of a filled file.
 #[rustfmt::skip] // a table: one key, its meaning below it
@@ -355,11 +362,22 @@ pub const SECTIONS: &[Section] = &[
             .within(bounds::TOLERANCE).when("element = \"thermistor\" or \"platinum\""),
     ] },
     Section { path: "front_end", required: true, meaning: "The circuit between the terminals and the converter.", keys: &[
-        key("topology", Choice(|| names(Topology::SPELLINGS)), Required, "\"instrumentation\"", "the named circuit"),
-        key("amplifier", Text, Required, "\"front\"", "NAME of the record [amplifier.NAME] of its amplifier"),
+        key("topology", Choice(|| names(Topology::SPELLINGS)), Required, "\"instrumentation\"",
+            "a built-in circuit (docs/front-ends.md), or \"own\": the one in [circuit]"),
+        key("amplifier", Text, Required, "\"front\"",
+            "NAME of the record [amplifier.NAME] of its amplifier; an own circuit need not have it"),
         key("buffer", Text, Required, "\"buffer\"", "NAME of the record of its buffers")
-            .when("topology = \"instrumentation\""),
+            .when(BUFFERED),
     ] },
+    Section { path: "circuit", required: false,
+        meaning: "A front end of your own, with topology = \"own\". Nodes are free names; gnd, supply, negative and \
+                  reference (the converter's) are there already.", keys: circuit_keys::CIRCUIT },
+    Section { path: "circuit.parts.*", required: false,
+        meaning: "One part; also written on one line in [circuit.parts], NAME = { kind = … }. NAME is its designator.",
+        keys: circuit_keys::PART },
+    Section { path: "circuit.test_points.*", required: false,
+        meaning: "A point to touch with a voltmeter; also written on one line in [circuit.test_points].",
+        keys: circuit_keys::TEST_POINT },
     Section { path: "front_end.values", required: false,
         meaning: "Values of the parts by designator; one that is not here is open.", keys: &[
         key("*", Part, Optional, "\"4.7 kΩ\"", "R…: a resistance, C…: a capacitance, V…: a voltage; \"open\": choose for me"),

@@ -15,6 +15,8 @@ mod amplifier;
 pub mod bounds;
 mod calibration;
 mod checks;
+mod circuit;
+mod circuit_keys;
 mod converter;
 pub mod defaults;
 pub mod draw;
@@ -38,6 +40,7 @@ mod write;
 
 pub use amplifier::{Amplifier, AmplifierKind};
 pub use calibration::{BudgetSettings, Calibration, CalibrationMethod, CalibrationPlan};
+pub use circuit::{OWN, read_circuit};
 pub use converter::{Adc, Converter, ConverterKind, DigitalFilter, Filter, Readout, Voltmeter};
 pub use front_end::{FrontEnd, PartValue, Supply, Topology};
 pub use given::{Given, Interval, Origin, Span};
@@ -54,6 +57,7 @@ pub(crate) use similar::nearest as nearest_word;
 pub use read::{LARGEST_FILE, load, parse};
 pub use write::{ChosenValue, write_atomically};
 
+use crate::front_end::{Blueprint, library};
 use std::collections::BTreeMap;
 
 /// A chain file that was taken.
@@ -73,6 +77,8 @@ pub struct ChainFile {
     pub reference_junction: ReferenceJunction,
     /// `[front_end]`.
     pub front_end: FrontEnd,
+    /// `[circuit]`; present when the topology is [`Topology::Own`].
+    pub circuit: Option<Blueprint>,
     /// `[supply]`.
     pub supply: Supply,
     /// `[amplifier.NAME]`, by name. The names that `front_end` uses are present.
@@ -152,6 +158,30 @@ impl ChainFile {
         path.rsplit_once('.').and_then(|(parent, _)| self.place(parent))
     }
 
+    /// The circuit that the file asks for: a built-in one, or its own.
+    pub fn blueprint(&self) -> Option<&Blueprint> {
+        match self.front_end.topology.value {
+            Topology::BuiltIn(id) => library::named(id),
+            Topology::Own => self.circuit.as_ref(),
+        }
+    }
+
+    /// Figures of the amplifier that the circuit calls `name`: `amplifier` and `buffer` are those that `[front_end]`
+    /// names, any other is the record of that name.
+    pub fn record(&self, name: &str) -> Option<&Amplifier> {
+        let by_role = match name {
+            "amplifier" => self.front_end.amplifier.as_ref(),
+            "buffer" => self.front_end.buffer.as_ref(),
+            _ => None,
+        };
+        self.amplifiers.get(by_role.map_or(name, |given| given.value.as_str()))
+    }
+
+    /// Figures of the amplifier that drives the output.
+    pub fn output_amplifier(&self) -> Option<&Amplifier> {
+        self.record(self.blueprint()?.output_record()?)
+    }
+
     /// Designators in `[front_end.values]` and `[front_end.tolerance]` that the topology has not.
     pub fn unknown_designators(&self, known: &[&str]) -> Vec<Problem> {
         let values = self.front_end.values.iter().map(|(name, given)| (name, given.span(), "values"));
@@ -161,7 +191,11 @@ impl ChainFile {
             .chain(tolerances)
             .filter(|(name, _, _)| !known.contains(&name.as_str()))
             .map(|(name, span, section)| {
-                let message = format!("{} has no part {name}", self.front_end.topology.id());
+                let circuit = match self.front_end.topology.value {
+                    Topology::BuiltIn(id) => id,
+                    Topology::Own => "[circuit]",
+                };
+                let message = format!("{circuit} has no part {name} with a value");
                 let key = self.places.get(&format!("front_end.{section}.{name}")).map(|place| place.key);
                 let mut problem =
                     Problem::new("part.unknown_designator", message).expected(keys::one_of(known));

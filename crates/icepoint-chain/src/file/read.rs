@@ -8,7 +8,9 @@ use super::probe::{Lead, Probe};
 use super::problem::{Problem, Refused, Severity, Source, sort};
 use super::similar::nearest;
 use super::walk::{Reader, Walk};
-use super::{Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, ReferenceRecord, Supply, checks, keys};
+use super::{
+    Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, ReferenceRecord, Supply, checks, circuit, keys,
+};
 use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::Path;
@@ -120,7 +122,7 @@ pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
 }
 
 /// An error of the TOML itself, in the words of a chain file.
-fn syntax(error: &toml::de::Error, source: &Source) -> Problem {
+pub(super) fn syntax(error: &toml::de::Error, source: &Source) -> Problem {
     let span: Span = error.span().unwrap_or(0..0).into();
     let message = error.message().lines().next().unwrap_or("not TOML").to_owned();
     if message.contains("duplicate key") {
@@ -159,13 +161,14 @@ fn quote_is_open(line: &str) -> bool {
     !line.contains(['#', '\\']) && line.matches('"').count() == 1 && line.chars().count() < 60
 }
 
-const SECTION_NAMES: [&str; 16] = [
+const SECTION_NAMES: [&str; 17] = [
     "chain",
     "need",
     "probe",
     "lead",
     "reference_junction",
     "front_end",
+    "circuit",
     "supply",
     "amplifier",
     "converter",
@@ -229,6 +232,10 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
     let probe = one(walk, root, "probe", Probe::read);
     let lead = if root.contains_key("lead") { Some(one(walk, root, "lead", Lead::read)) } else { None };
     let reference_junction = one(walk, root, "reference_junction", ReferenceJunction::read);
+    let circuit = root.contains_key("circuit").then(|| circuit::circuit(walk, root));
+    if let Some(Some(circuit)) = &circuit {
+        checks::circuit_structure(circuit, walk);
+    }
     let front_end = front_end(walk, root);
     let supply = one(walk, root, "supply", Supply::read);
     let amplifiers = amplifiers(walk, root);
@@ -256,6 +263,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
         lead: transposed(lead)?,
         reference_junction: reference_junction?,
         front_end: front_end?,
+        circuit: transposed(circuit)?,
         supply: supply?,
         amplifiers: amplifiers?,
         converter: converter?,
@@ -312,7 +320,12 @@ fn unknown_sections(root: &DeTable<'_>, walk: &mut Walk<'_>) {
 }
 
 fn front_end<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<FrontEnd> {
-    let front_end = one(walk, root, "front_end", FrontEnd::read);
+    let circuit =
+        root.contains_key("circuit").then(|| walk.places.get("circuit").map(|place| place.key)).flatten();
+    let front_end = match circuit {
+        Some(header) if !root.contains_key("front_end") => Some(FrontEnd::own(header)),
+        circuit => one(walk, root, "front_end", |r| FrontEnd::read(r, circuit)),
+    };
     let inner = root.get("front_end").and_then(|value| value.get_ref().as_table());
     let (mut values, mut tolerance) = (BTreeMap::new(), BTreeMap::new());
     if let Some(inner) = inner {

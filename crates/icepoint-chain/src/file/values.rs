@@ -391,6 +391,29 @@ impl Walk<'_> {
         }
     }
 
+    /// The value of a part that can't be left open, such as a limit of it.
+    pub fn part_quantity(
+        &mut self,
+        key: &'static Key,
+        name: &str,
+        value: &Value<'_>,
+        unit: Unit,
+        bound: &'static Bound,
+    ) -> Option<f64> {
+        let span: Span = value.span().into();
+        let DeValue::String(text) = value.get_ref() else {
+            self.wrong_type(key, name, value.get_ref(), span, &format!("{name} = \"{}\"", unit.example()));
+            return None;
+        };
+        match quantity::parse(text, unit) {
+            Ok(value) => self.bounded(Some(bound), value, name, span),
+            Err(error) => {
+                self.misread(key, name, error, text, span);
+                None
+            }
+        }
+    }
+
     /// The value of a part, or "open". The first letter of the designator says what it is.
     pub fn part(&mut self, key: &'static Key, designator: &str, value: &Value<'_>) -> Option<PartValue> {
         let span: Span = value.span().into();

@@ -1,19 +1,23 @@
 //! The front-end circuit as data: parts, the nodes they join, and where the rest of the chain is tied to it.
 //!
-//! **Why data.** A built-in topology and a circuit that the user drew are the same thing here; the model, the search,
-//! the schematic and the bench sheet read this list and know no circuit by name.
+//! **Why data.** A built-in front end and a circuit that the user drew are the same thing here; the model, the search,
+//! the schematic and the bench sheet read this list and know no circuit by name. Before its values are known it is a
+//! [`Blueprint`], read from the text of a `[circuit]` section; [`library`] holds the built-in texts.
 //!
 //! **Figures, not parts.** A part carries the figures of its data sheet in SI units. Limits that a data sheet states
 //! become imperfections (see [`crate::imperfection`]); typical figures become the nominal value.
 //!
 //! **Node names** are free words; `gnd` is ground. Board ground is the negative supply unless a part says otherwise.
 
-pub mod instrumentation;
+mod blueprint;
+pub mod library;
 pub mod sensing;
-pub mod single_amplifier;
-mod topology;
+mod surroundings;
 
-pub use topology::{GainLaw, Slot, SlotKind, Surroundings, Topology, Values};
+pub use blueprint::{
+    Blueprint, GROUND, NEGATIVE, PlannedKind, PlannedPart, REFERENCE, SUPPLY, Slot, SlotKind, Tie, Values,
+};
+pub use surroundings::{GainLaw, Surroundings};
 
 /// A front end: the circuit between the terminals and the converter.
 #[derive(Clone, Debug, PartialEq)]

@@ -87,9 +87,9 @@ fn the_best_found_is_whole() {
     let again: Budget = Budget::new(&design.model, &|_| {}).unwrap();
     let wish = design.model.chain().need.calibration;
     assert_eq!(again.error_95(wish), design.budget.error_95(wish));
-    for slot in design.resolved.topology.slots() {
+    for slot in &design.resolved.blueprint.slots {
         assert!(
-            design.model.chain().front_end.value(slot.designator).is_some_and(|v| v > 0.0),
+            design.model.chain().front_end.value(&slot.designator).is_some_and(|v| v > 0.0),
             "{}",
             slot.designator
         );

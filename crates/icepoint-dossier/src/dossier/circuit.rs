@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use icepoint_chain::chain::{ConverterKind, JunctionMethod, JunctionSensor};
-use icepoint_chain::front_end::{PartKind, Topology};
+use icepoint_chain::front_end::PartKind;
 use icepoint_chain::quantity::Unit;
 use maud::{Markup, html};
 
@@ -14,9 +14,10 @@ use crate::schematic::{self, Rails};
 
 pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let (values, rails) = (values(s), rails(s));
-    let drawing = match s.design.resolved.topology {
-        Topology::SingleAmplifier => schematic::single_amplifier(&values, &rails),
-        Topology::Instrumentation => schematic::instrumentation(&values, &rails),
+    let drawing = match s.design.resolved.blueprint.id.as_str() {
+        "single-amplifier" => Some(schematic::single_amplifier(&values, &rails)),
+        "instrumentation" => Some(schematic::instrumentation(&values, &rails)),
+        _ => None,
     };
     let title = sentence(&s.chain.front_end.title);
     let description = format!(
@@ -30,8 +31,8 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
             .collect::<Vec<_>>()
             .join(", ")
     );
-    let picture = drawing.draw("schematic-figure", &title, &description);
-    let (all, open) = (s.design.resolved.topology.slots().len(), s.design.resolved.open.len());
+    let picture = drawing.map(|drawing| drawing.draw("schematic-figure", &title, &description));
+    let (all, open) = (s.design.resolved.blueprint.slots.len(), s.design.resolved.open.len());
     let caption = if open == all {
         format!("{title}. All {all} resistors and capacitors were left open and chosen.")
     } else {
@@ -44,9 +45,32 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let rows: Vec<Vec<String>> =
         s.chain.front_end.test_points.iter().map(|t| vec![t.label.clone(), t.what.clone()]).collect();
     html! {
-        (pictures.scrolling("schematic", &caption, &picture))
+        @match &picture {
+            Some(picture) => (pictures.scrolling("schematic", &caption, picture)),
+            None => { p { (caption) } (joined(s)) }
+        }
         (page::table("Test points, measured against ground", &columns, &rows))
     }
+}
+
+/// Each part with the nodes it joins, for a circuit that no drawing was laid out for.
+fn joined(s: &Subject<'_>) -> Markup {
+    let columns = [Column::words("Part"), Column::words("Pins and nodes")];
+    let elements = &s.design.resolved.blueprint.elements;
+    let rows: Vec<Vec<String>> = elements
+        .iter()
+        .map(|e| {
+            let pins = e.kind.pins();
+            let pins = pins.iter().map(|(pin, node)| match *pin {
+                "between.0" | "between.1" => (*node).to_owned(),
+                "supply.0" => format!("V+ {node}"),
+                "supply.1" => format!("V− {node}"),
+                pin => format!("{pin} {node}"),
+            });
+            vec![e.designator.clone(), pins.collect::<Vec<_>>().join(", ")]
+        })
+        .collect();
+    page::table("What each part joins", &columns, &rows)
 }
 
 /// Names of the rails with their voltages.

@@ -1,7 +1,7 @@
-//! The circuit against its supply, the converter and the reading rule.
+//! Front end and circuit against its supply, the converter and the reading rule.
 
 use super::super::converter::{ConverterKind, Readout};
-use super::super::given::Given;
+use super::super::given::Span;
 use super::super::problem::Problem;
 use super::super::similar::nearest;
 use super::super::walk::Walk;
@@ -9,27 +9,70 @@ use super::super::{AmplifierKind, ChainFile, Element, Method, Topology};
 use super::{celsius, place, volts};
 use crate::quantity::{Unit, format, format_toleranced};
 
+/// Either a built-in circuit or the one in `[circuit]`.
+pub(super) fn which(file: &ChainFile, walk: &mut Walk<'_>) {
+    let topology = &file.front_end.topology;
+    let at = place(walk, topology, "front_end");
+    let header = walk.places.get("circuit").map(|place| place.key);
+    match (topology.value, header) {
+        (Topology::Own, None) => walk.problem(
+            Problem::new("circuit.missing", "topology = \"own\", and there is no [circuit]")
+                .at(at, "which circuit?")
+                .expected("a section [circuit] with its parts")
+                .help(format!(
+                    "[circuit] with thermocouple, output and [circuit.parts], or {}",
+                    super::super::keys::one_of(&built_in())
+                )),
+        ),
+        (Topology::BuiltIn(id), Some(header)) => walk.problem(
+            Problem::new("circuit.two", format!("the front end is {id}, and there is a [circuit] too"))
+                .at(at, "a built-in circuit")
+                .also(Some(header), "another one")
+                .expected("one circuit")
+                .help("topology = \"own\", or comment [circuit] out"),
+        ),
+        _ => {}
+    }
+}
+
+fn built_in() -> Vec<&'static str> {
+    crate::front_end::library::TEXTS.iter().map(|(id, _)| *id).collect()
+}
+
+/// What an error calls the circuit.
+fn called(file: &ChainFile) -> String {
+    match file.front_end.topology.value {
+        Topology::BuiltIn(id) => format!("the front end {id}"),
+        Topology::Own => "this circuit".to_owned(),
+    }
+}
+
 pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
     let (topology, method) = (&file.front_end.topology, &file.reference_junction.method);
-    let wanted = match topology.value {
-        Topology::SingleAmplifier => Method::Analog,
-        Topology::Instrumentation => Method::Sensor,
-    };
+    let Some(blueprint) = file.blueprint() else { return };
+    let wanted = if blueprint.compensates() { Method::Analog } else { Method::Sensor };
     if method.value != wanted {
         let (word, other) = match wanted {
             Method::Analog => ("analog", "instrumentation"),
             Method::Sensor => ("sensor", "single-amplifier"),
         };
         let at = place(walk, method, "reference_junction");
+        let own = topology.value == Topology::Own;
+        let help = match (own, wanted) {
+            (false, _) => format!("method = \"{word}\", or topology = \"{other}\""),
+            (true, Method::Analog) => {
+                format!("method = \"{word}\", or no temperature sensor in [circuit.parts]")
+            }
+            (true, Method::Sensor) => format!(
+                "method = \"{word}\", or U1 = {{ kind = \"temperature sensor\", out = \"sensor\" }} in [circuit.parts]"
+            ),
+        };
         walk.problem(
-            Problem::new(
-                "front_end.other_method",
-                format!("the front end {} needs method = \"{word}\"", topology.id()),
-            )
-            .at(at, format!("\"{word}\" goes with this front end"))
-            .also(topology.span(), "the front end")
-            .expected(format!("method = \"{word}\""))
-            .help(format!("method = \"{word}\", or topology = \"{other}\"")),
+            Problem::new("front_end.other_method", format!("{} needs method = \"{word}\"", called(file)))
+                .at(at, format!("\"{word}\" goes with this {}", if own { "circuit" } else { "front end" }))
+                .also(topology.span(), if own { "the circuit" } else { "the front end" })
+                .expected(format!("method = \"{word}\""))
+                .help(help),
         );
         return;
     }
@@ -75,46 +118,68 @@ pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
     }
 }
 
-pub(super) fn amplifiers(file: &ChainFile, walk: &mut Walk<'_>) {
+/// The records that the circuit asks for: there, and of the right kind.
+fn records(file: &ChainFile, walk: &mut Walk<'_>) {
     let names: Vec<&str> = file.amplifiers.keys().map(String::as_str).collect();
     let front = &file.front_end;
-    let mut record = |wanted: &Given<String>, instrumentation: bool, role: &str| {
-        let at = place(walk, wanted, "front_end");
-        let Some(amplifier) = file.amplifiers.get(&wanted.value) else {
+    let record = |walk: &mut Walk<'_>, wanted: &str, at: Span, instrumentation: bool, role: String| {
+        let Some(amplifier) = file.amplifiers.get(wanted) else {
             let close = nearest(wanted, names.iter().copied()).or(names.first().copied());
-            let problem = Problem::new(
-                "front_end.unknown_amplifier",
-                format!("there is no [amplifier.{}]", wanted.value),
-            )
-            .at(at, "names no record")
-            .expected(format!("the NAME of a section [amplifier.NAME]: {}", names.join(", ")));
+            let problem =
+                Problem::new("front_end.unknown_amplifier", format!("there is no [amplifier.{wanted}]"))
+                    .at(at, "names no record")
+                    .expected(format!("the NAME of a section [amplifier.NAME]: {}", names.join(", ")));
             walk.problem(match close {
-                Some(close) => {
-                    problem.help(format!("\"{close}\", or add a section [amplifier.{}]", wanted.value))
-                }
-                None => problem.help(format!("add a section [amplifier.{}]", wanted.value)),
+                Some(close) => problem.help(format!("\"{close}\", or add a section [amplifier.{wanted}]")),
+                None => problem.help(format!("add a section [amplifier.{wanted}]")),
             });
             return;
         };
         let is = matches!(amplifier.kind, AmplifierKind::Instrumentation { .. });
         if is != instrumentation {
             let word = if instrumentation { "instrumentation" } else { "operational" };
-            let kind = walk.places.get(&format!("amplifier.{}.kind", wanted.value)).map(|place| place.value);
+            let kind = walk.places.get(&format!("amplifier.{wanted}.kind")).map(|place| place.value);
             walk.problem(
-                Problem::new(
-                    "front_end.other_kind",
-                    format!("the {role} of {} must be of kind \"{word}\"", front.topology.id()),
-                )
-                .at(at, format!("{} is another kind", wanted.value))
-                .also(kind, "its kind")
-                .expected(format!("a record with kind = \"{word}\"")),
+                Problem::new("front_end.other_kind", format!("{role} must be of kind \"{word}\""))
+                    .at(at, format!("{wanted} is another kind"))
+                    .also(kind, "its kind")
+                    .expected(format!("a record with kind = \"{word}\"")),
             );
         }
     };
-    record(&front.amplifier, front.topology.value == Topology::Instrumentation, "amplifier");
-    if let Some(buffer) = &front.buffer {
-        record(buffer, false, "buffer");
+    let Some(blueprint) = file.blueprint() else { return };
+    let mut told: Vec<&str> = Vec::new();
+    for element in &blueprint.elements {
+        let Some((name, instrumentation)) = element.kind.record() else { continue };
+        let by_role = match name {
+            "amplifier" => front.amplifier.as_ref(),
+            "buffer" => front.buffer.as_ref(),
+            _ => None,
+        };
+        match (by_role, front.topology.value) {
+            // One key of [front_end] may serve several parts; it is told once.
+            (Some(_), _) if told.contains(&name) => {}
+            (Some(given), topology) => {
+                told.push(name);
+                let at = given.span().unwrap_or(Span::new(0, 0));
+                let role = match topology {
+                    Topology::BuiltIn(id) => format!("the {name} of {id}"),
+                    Topology::Own => element.designator.clone(),
+                };
+                record(walk, &given.value, at, instrumentation, role);
+            }
+            (None, Topology::Own) => {
+                let path = format!("circuit.parts.{}.record", element.designator);
+                let at = walk.places.get(&path).map_or(Span::new(0, 0), |place| place.value);
+                record(walk, name, at, instrumentation, element.designator.clone());
+            }
+            (None, Topology::BuiltIn(_)) => {}
+        }
     }
+}
+
+pub(super) fn amplifiers(file: &ChainFile, walk: &mut Walk<'_>) {
+    records(file, walk);
     let (top, bottom) = (file.supply.positive.low(), file.supply.negative.high());
     for amplifier in file.amplifiers.values() {
         let section = format!("amplifier.{}", amplifier.name);
@@ -216,7 +281,7 @@ pub(super) fn converter(file: &ChainFile, walk: &mut Walk<'_>) {
 /// A straight line says itself what voltage is asked of the output.
 pub(super) fn line_against_supply(file: &ChainFile, walk: &mut Walk<'_>) {
     let Readout::Line { slope, offset } = &file.readout.value else { return };
-    let Some(amplifier) = file.amplifiers.get(&file.front_end.amplifier.value) else { return };
+    let Some(amplifier) = file.output_amplifier() else { return };
     let at = |t: f64| offset.value + slope.value * t;
     let hot = &file.need.hot;
     let highest = file.supply.positive.low() - amplifier.output_high.value;

@@ -1,7 +1,11 @@
 //! Contradictions between sections: each key is possible alone, together they are not.
 
 mod circuit;
+mod connections;
+mod elements;
 mod plan;
+
+pub(super) use elements::circuit_structure;
 
 use super::given::{Given, Span};
 use super::probe::{Cable, ProbeTolerance};
@@ -29,6 +33,7 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     temperatures(file, walk);
     probe_tolerance(file, walk);
     lead(file, walk);
+    circuit::which(file, walk);
     circuit::reading_rule(file, walk);
     circuit::amplifiers(file, walk);
     circuit::converter(file, walk);

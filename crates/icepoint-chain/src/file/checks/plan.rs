@@ -6,7 +6,8 @@ use super::super::problem::Problem;
 use super::super::walk::Walk;
 use super::super::{ChainFile, PartValue};
 use super::{celsius, place};
-use crate::quantity::{Unit, format};
+use crate::front_end::SlotKind;
+use crate::quantity::{Toleranced, Unit, format};
 
 pub(super) fn filter(file: &ChainFile, walk: &mut Walk<'_>) {
     let Some(rate) = &file.filter.sample_rate else { return };
@@ -102,45 +103,64 @@ fn sinc(rate: &Given<f64>, output_rate: &Given<f64>, at: Span, walk: &mut Walk<'
 pub(super) fn part_values(file: &ChainFile, walk: &mut Walk<'_>) {
     for (name, given) in &file.front_end.values {
         let PartValue::Chosen { quantity, unit } = &given.value else { continue };
-        let series = match unit {
-            Unit::Ohm => &file.parts.resistors.series,
-            Unit::Farad => &file.parts.capacitors.series,
-            _ => continue,
-        };
-        // 0 Ω is a link, and an own tolerance says that the part is at hand
-        if quantity.value == 0.0
-            || quantity.tolerance.is_some()
-            || file.front_end.tolerance.contains_key(name)
-        {
-            continue;
-        }
-        let Some((low, high)) = series.value.neighbours(quantity.value) else { continue };
-        if low == high {
-            continue;
-        }
-        let shown = format(quantity.value, *unit, 6);
-        let (low, high) = (format(low, *unit, 6), format(high, *unit, 6));
-        let near = series.value.nearest(quantity.value).unwrap_or(quantity.value);
-        let wider = crate::quantity::series::Series::SPELLINGS
-            .iter()
-            .find(|(_, other)| *other > series.value && other.contains(quantity.value))
-            .map_or_else(
-                || format!(", or \"{shown} ± 1 %\" for a part at hand"),
-                |(name, _)| format!(", or series = \"{name}\", which has {shown}"),
-            );
         let at = place(walk, given, "front_end.values");
-        walk.problem(
-            Problem::new("value.not_in_series", format!("{shown} is not an {} value", series.name()))
-                .at(at, format!("lies between {low} and {high}"))
-                .also(series.span(), "the series you asked for")
-                .expected(format!("a value of {}", series.name()))
-                .help(format!(
-                    "{} ({:+.1} %){wider}",
-                    format(near, *unit, 6),
-                    (near / quantity.value - 1.0) * 100.0
-                )),
-        );
+        in_series(file, walk, name, quantity, *unit, at);
     }
+    // A value in the circuit itself is held to the same; one with a tolerance of its own is a part at hand.
+    for slot in file.circuit.iter().flat_map(|circuit| &circuit.slots) {
+        let (Some(value), None) = (slot.given, slot.tolerance) else { continue };
+        let path = format!("circuit.parts.{}.value", slot.designator);
+        let Some(at) = walk.places.get(&path).map(|place| place.value) else { continue };
+        let unit = match slot.kind {
+            SlotKind::Resistor => Unit::Ohm,
+            SlotKind::Capacitor => Unit::Farad,
+        };
+        in_series(file, walk, &slot.designator, &Toleranced::exact(value), unit, at);
+    }
+}
+
+fn in_series(
+    file: &ChainFile,
+    walk: &mut Walk<'_>,
+    name: &str,
+    quantity: &Toleranced,
+    unit: Unit,
+    at: super::Span,
+) {
+    let series = match unit {
+        Unit::Ohm => &file.parts.resistors.series,
+        Unit::Farad => &file.parts.capacitors.series,
+        _ => return,
+    };
+    // 0 Ω is a link, and an own tolerance says that the part is at hand
+    if quantity.value == 0.0 || quantity.tolerance.is_some() || file.front_end.tolerance.contains_key(name) {
+        return;
+    }
+    let Some((low, high)) = series.value.neighbours(quantity.value) else { return };
+    if low == high {
+        return;
+    }
+    let shown = format(quantity.value, unit, 6);
+    let (low, high) = (format(low, unit, 6), format(high, unit, 6));
+    let near = series.value.nearest(quantity.value).unwrap_or(quantity.value);
+    let wider = crate::quantity::series::Series::SPELLINGS
+        .iter()
+        .find(|(_, other)| *other > series.value && other.contains(quantity.value))
+        .map_or_else(
+            || format!(", or \"{shown} ± 1 %\" for a part at hand"),
+            |(name, _)| format!(", or series = \"{name}\", which has {shown}"),
+        );
+    walk.problem(
+        Problem::new("value.not_in_series", format!("{shown} is not an {} value", series.name()))
+            .at(at, format!("lies between {low} and {high}"))
+            .also(series.span(), "the series you asked for")
+            .expected(format!("a value of {}", series.name()))
+            .help(format!(
+                "{} ({:+.1} %){wider}",
+                format(near, unit, 6),
+                (near / quantity.value - 1.0) * 100.0
+            )),
+    );
 }
 
 pub(super) fn calibration(file: &ChainFile, walk: &mut Walk<'_>) {

@@ -1,0 +1,30 @@
+//! The built-in front ends: texts in the language of the chain file's `[circuit]` section, read by the same reader.
+
+use std::sync::OnceLock;
+
+use super::Blueprint;
+
+/// Identifier and text of each, in the order in which messages list them. The text can be pasted into a chain file and
+/// altered there.
+pub const TEXTS: &[(&str, &str)] = &[
+    ("single-amplifier", include_str!("library/single-amplifier.toml")),
+    ("instrumentation", include_str!("library/instrumentation.toml")),
+];
+
+/// All built-in front ends, in the order of [`TEXTS`]. A test reads every text, so none is missing.
+pub fn all() -> &'static [Blueprint] {
+    static ALL: OnceLock<Vec<Blueprint>> = OnceLock::new();
+    ALL.get_or_init(|| {
+        TEXTS.iter().filter_map(|(id, text)| crate::file::read_circuit(id, text).ok()).collect()
+    })
+}
+
+/// The built-in front end of this identifier.
+pub fn named(id: &str) -> Option<&'static Blueprint> {
+    all().iter().find(|blueprint| blueprint.id == id)
+}
+
+/// Its text.
+pub fn text(id: &str) -> Option<&'static str> {
+    TEXTS.iter().find(|(name, _)| *name == id).map(|(_, text)| *text)
+}
