@@ -35,6 +35,7 @@ pub mod imperfection;
 pub mod mains_lines;
 pub mod model;
 pub mod open_sensor;
+pub mod overvoltage;
 pub mod quantity;
 mod reading_rule;
 pub mod resolve;

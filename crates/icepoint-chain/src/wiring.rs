@@ -60,8 +60,21 @@ pub(crate) struct Wiring {
     reference_volts_per_ohm: f64,
 }
 
+/// What stands for a clamp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Clamps {
+    /// Its leakage: the circuit is linear.
+    Leak,
+    /// Its forward characteristic.
+    Conduct,
+}
+
 impl Wiring {
     pub fn new(chain: &Chain) -> Result<Self, ModelError> {
+        Self::with_clamps(chain, Clamps::Leak)
+    }
+
+    pub fn with_clamps(chain: &Chain, clamps: Clamps) -> Result<Self, ModelError> {
         let mut net = Netlist::new();
         let front_end = &chain.front_end;
         let mut gain_resistors: BTreeMap<&str, (&str, f64)> = BTreeMap::new();
@@ -120,6 +133,11 @@ impl Wiring {
                 }
                 PartKind::Junction { .. } | PartKind::Thermistor { .. } | PartKind::Platinum { .. } => {
                     sensing::add_to(&mut net, name, &part.kind);
+                }
+                PartKind::Clamp { anode, cathode, figures } if clamps == Clamps::Conduct => {
+                    let (anode, cathode) = (net.node(anode), net.node(cathode));
+                    let figures = crate::overvoltage::diode(figures);
+                    net.add(name, Element::Diode { anode, cathode, figures });
                 }
                 PartKind::Clamp { anode, cathode, .. } => {
                     // Leakage flows against the direction of conduction; none nominally.

@@ -9,6 +9,7 @@
 mod adjoint;
 mod bench;
 mod calibration;
+mod direct_converter;
 mod hand;
 mod ideal;
 mod junction_sensors;
