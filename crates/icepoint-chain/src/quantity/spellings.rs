@@ -95,6 +95,8 @@ pub const ACCEPTED: &[(Unit, &str, f64)] = &[
     (Unit::VoltPerKelvin, "50 nV/K", 50e-9),
     (Unit::VoltPerKelvin, "10 mV/°C", 0.01),
     (Unit::KelvinPerKelvin, "5 mK/K", 0.005),
+    (Unit::KelvinPerWatt, "400 K/W", 400.0),
+    (Unit::KelvinPerWatt, "1 °C/mW", 1000.0),
     (Unit::VoltPerVolt, "100 µV/V", 100e-6),
     (Unit::VoltPerVolt, "100 ppm/V", 100e-6),
     (Unit::VoltPerVolt, "0.01 %/V", 1e-4),

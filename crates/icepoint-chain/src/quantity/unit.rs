@@ -41,6 +41,8 @@ pub enum Unit {
     VoltPerKelvin,
     /// Difference of temperature per difference of temperature, K/K.
     KelvinPerKelvin,
+    /// Thermal resistance, K/W.
+    KelvinPerWatt,
     /// Voltage per voltage, V/V.
     VoltPerVolt,
     /// Voltage noise density, V/√Hz.
@@ -129,6 +131,7 @@ impl Unit {
         Self::PerKelvin,
         Self::VoltPerKelvin,
         Self::KelvinPerKelvin,
+        Self::KelvinPerWatt,
         Self::VoltPerVolt,
         Self::VoltPerRootHertz,
         Self::AmperePerRootHertz,
@@ -159,6 +162,7 @@ impl Unit {
             Self::PerKelvin => "a temperature coefficient",
             Self::VoltPerKelvin => "a voltage per kelvin",
             Self::KelvinPerKelvin => "a drift in kelvin per kelvin",
+            Self::KelvinPerWatt => "a thermal resistance",
             Self::VoltPerVolt => "a regulation in volts per volt",
             Self::VoltPerRootHertz => "a voltage noise density",
             Self::AmperePerRootHertz => "a current noise density",
@@ -190,6 +194,7 @@ impl Unit {
             Self::PerKelvin => "50 ppm/K",
             Self::VoltPerKelvin => "10 mV/K",
             Self::KelvinPerKelvin => "5 mK/K",
+            Self::KelvinPerWatt => "400 K/W",
             Self::VoltPerVolt => "100 µV/V",
             Self::VoltPerRootHertz => "50 nV/√Hz",
             Self::AmperePerRootHertz => "10 fA/√Hz",
@@ -317,6 +322,7 @@ impl Unit {
             }
             Self::VoltPerKelvin => const { &[si("V/K"), si("V/°C"), si("V/degC")] },
             Self::KelvinPerKelvin => const { &[si("K/K"), si("K/°C"), ten("%", -2)] },
+            Self::KelvinPerWatt => const { &[si("K/W"), si("°C/W"), ten("K/mW", 3), ten("°C/mW", 3)] },
             Self::VoltPerVolt => const { &[si("V/V"), ten("ppm/V", -6), ten("%/V", -2)] },
             Self::VoltPerRootHertz => {
                 const { &[si("V/√Hz"), si("V/rtHz"), si("V/sqrt(Hz)"), si("V/Hz^0.5")] }
