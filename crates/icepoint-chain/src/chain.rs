@@ -35,6 +35,8 @@ pub struct Chain {
     pub plan: CalibrationPlan,
     /// Constants from a calibration that was done, in the reading rule's own volts: `corrected = offset + gain·v`.
     pub correction: Option<Correction>,
+    /// What that calibration found out about this one board.
+    pub findings: Option<Findings>,
     /// How the budget is computed.
     pub settings: BudgetSettings,
 }
@@ -452,6 +454,38 @@ pub struct Correction {
 impl Correction {
     /// Changes nothing.
     pub const NONE: Self = Self { offset: 0.0, gain: 1.0 };
+}
+
+/// What a calibration found out about one board: how its deviations differ from what was known before.
+///
+/// In units of the prior standard uncertainties the deviations of the board then have the mean `estimate` and the
+/// covariance `1 − Σ g·gᵀ`, `g` the directions that the readings could see; these are orthogonal and no longer than 1.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Findings {
+    /// Serial number of the board.
+    pub serial: Option<String>,
+    /// Date of the calibration, as the user writes dates.
+    pub date: Option<String>,
+    /// One for each deviation of which the readings tell anything.
+    pub deviations: Vec<Found>,
+}
+
+impl Findings {
+    /// Number of directions.
+    pub fn directions(&self) -> usize {
+        self.deviations.iter().map(|d| d.directions.len()).max().unwrap_or(0)
+    }
+}
+
+/// What was found out about one deviation, in units of its prior standard uncertainty.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Found {
+    /// Id of the imperfection.
+    pub id: String,
+    /// Best estimate less the prior mean.
+    pub estimate: f64,
+    /// Its entry in each direction.
+    pub directions: Vec<f64>,
 }
 
 /// Size and seed of the computation.

@@ -28,6 +28,7 @@ pub mod digital;
 pub mod drawer;
 pub mod dynamics;
 pub mod file;
+pub mod findings;
 pub mod front_end;
 pub mod harmonics;
 pub mod headroom;

@@ -21,6 +21,7 @@ use icepoint_sensors::tolerance::{self, ToleranceClass};
 use crate::chain::{Chain, Correction, JunctionMethod, JunctionSensor, ProbeTolerance};
 use crate::dynamics::Dynamics;
 use crate::dynamics::ZERO_CELSIUS;
+use crate::findings::BoardFindings;
 use crate::imperfection::{self, Collector, Effect, Imperfection, Persistence, SPECIFIED_AT};
 use crate::reading_rule::ReadingRule;
 use crate::sensing::{self, Figure, PartDeviations};
@@ -259,6 +260,7 @@ pub struct Model {
     bow_span: f64,
     dynamics: Option<Dynamics>,
     correction: Correction,
+    findings: Option<BoardFindings>,
 }
 
 impl Model {
@@ -293,6 +295,10 @@ impl Model {
         let (low, high) = chain.need.board;
         let bow_span = (low - SPECIFIED_AT).abs().max((high - SPECIFIED_AT).abs()).max(1.0);
         let correction = chain.correction.unwrap_or(Correction::NONE);
+        let findings = match &chain.findings {
+            Some(findings) => BoardFindings::new(findings, &list.imperfections)?,
+            None => None,
+        };
         let mut model = Self {
             chain,
             wiring,
@@ -307,6 +313,7 @@ impl Model {
             bow_span,
             dynamics,
             correction,
+            findings,
         };
         let mut scratch = model.scratch();
         let mean = model.mean.clone();
@@ -335,6 +342,19 @@ impl Model {
     /// Mean of every deviation: zero but for what can only go one way.
     pub fn mean_deviations(&self) -> &[f64] {
         &self.mean
+    }
+
+    /// Best estimate of every deviation: their means, moved by what a calibration found out about this board.
+    pub fn best_estimate(&self) -> Vec<f64> {
+        match &self.findings {
+            Some(findings) => findings.best_estimate(&self.imperfections),
+            None => self.mean.clone(),
+        }
+    }
+
+    /// What a calibration found out about this board, in the order of the imperfections.
+    pub fn findings(&self) -> Option<&BoardFindings> {
+        self.findings.as_ref()
     }
 
     /// Response, noise and mains residual; `None` for a static model.

@@ -92,6 +92,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         readout: readout(file),
         plan: plan(file, &mut assumptions),
         correction: file.calibration.as_ref().map(|c| Correction { offset: *c.offset_volts, gain: *c.gain }),
+        findings: file.calibration.as_ref().and_then(|c| c.findings()),
         settings: BudgetSettings {
             trials: *file.budget.trials,
             seed: *file.budget.seed,

@@ -34,6 +34,8 @@ pub struct Study<'m> {
     occasions: Vec<(usize, usize)>,
     /// Deviations that come after the calibration.
     later: Vec<usize>,
+    /// Where the errors of the readings of a calibration that was done stand.
+    readings: std::ops::Range<usize>,
 }
 
 #[derive(Debug)]
@@ -71,8 +73,11 @@ impl<'m> Study<'m> {
             source_offset: None,
             occasions: Vec::new(),
             later: Vec::new(),
+            readings: 0..0,
         };
-        if !chain.plan.at.is_empty() {
+        if let Some(findings) = model.findings() {
+            study.add_findings(findings.directions());
+        } else if !chain.plan.at.is_empty() {
             study.add_calibration();
             study.add_occasions();
         }
@@ -88,6 +93,10 @@ impl<'m> Study<'m> {
         unit: &'static str,
         dof: f64,
     ) -> Option<usize> {
+        let source = match self.model.findings() {
+            Some(_) => "calibration in the chain file",
+            None => "calibration_plan in the chain file",
+        };
         let size = d.standard();
         if size.is_nan() || size <= 0.0 {
             return None;
@@ -98,12 +107,32 @@ impl<'m> Study<'m> {
             family: Family::Calibration,
             distribution: d,
             unit,
-            source: Source::new(SourceKind::User, "calibration_plan in the chain file"),
+            source: Source::new(SourceKind::User, source),
             persistence: Persistence::Board,
             removed_by: Removes::NOTHING,
         });
         self.degrees_of_freedom.push(dof);
         Some(self.imperfections.len() - 1)
+    }
+
+    /// Errors of the readings that this board was calibrated with, one for each direction that they could see.
+    fn add_findings(&mut self, directions: usize) {
+        let first = self.imperfections.len();
+        for k in 1..=directions {
+            let label = format!("errors of references and readings at the calibration, {k} of {directions}");
+            let d = Distribution::Normal(1.0);
+            self.add(&format!("readings.{k}"), label, d, "1", f64::INFINITY);
+        }
+        self.readings = first..self.imperfections.len();
+    }
+
+    /// The board's deviations: as drawn, or what a calibration that was done leaves of the draw.
+    fn board<'d>(&self, d: &'d [f64], buffer: &'d mut Vec<f64>) -> &'d [f64] {
+        let Some(findings) = self.model.findings() else { return d };
+        buffer.clear();
+        buffer.extend_from_slice(d);
+        findings.apply(&self.imperfections, d.get(self.readings.clone()).unwrap_or_default(), buffer);
+        buffer
     }
 
     /// What changes between the calibration and the use of the board.
@@ -194,6 +223,13 @@ impl<'m> Study<'m> {
     /// # Errors
     /// [`ModelError`] when the deviations make the circuit unsolvable.
     pub fn readings(&self, d: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
+        let mut buffer = std::mem::take(&mut work.board);
+        let result = self.readings_of(self.board(d, &mut buffer), work, out);
+        work.board = buffer;
+        result
+    }
+
+    fn readings_of(&self, d: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
         let corrections = self.corrections(d, work)?;
         work.emf.clear();
         work.emf.extend(self.ends.iter().map(|end| self.model.hot_emf(end, d)));
@@ -223,6 +259,13 @@ impl<'m> Study<'m> {
     /// # Errors
     /// As [`Study::readings`].
     pub fn reading(&self, wish: usize, point: usize, d: &[f64], work: &mut Work) -> Result<f64, ModelError> {
+        let mut buffer = std::mem::take(&mut work.board);
+        let result = self.reading_of(wish, point, self.board(d, &mut buffer), work);
+        work.board = buffer;
+        result
+    }
+
+    fn reading_of(&self, wish: usize, point: usize, d: &[f64], work: &mut Work) -> Result<f64, ModelError> {
         let correction = if wish == 0 { self.model.correction() } else { self.corrections(d, work)?[wish] };
         let (row, column) = (point / self.hot.len(), point % self.hot.len());
         let state = self.model.board_state(self.board[row], d, &mut work.scratch)?;
@@ -295,6 +338,7 @@ impl<'m> Study<'m> {
             scratch: self.model.scratch(),
             emf: Vec::with_capacity(self.hot.len()),
             calibrated: Vec::new(),
+            board: Vec::new(),
         }
     }
 }
@@ -306,4 +350,6 @@ pub struct Work {
     emf: Vec<f64>,
     /// Deviations while the board is calibrated.
     calibrated: Vec<f64>,
+    /// Deviations of a board that was calibrated.
+    board: Vec<f64>,
 }

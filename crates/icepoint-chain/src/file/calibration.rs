@@ -3,6 +3,7 @@
 use super::given::Given;
 use super::keys::{CALIBRATIONS, CalibrationWord};
 use super::walk::Reader;
+use crate::chain::{Findings, Found};
 use toml::de::DeValue;
 
 /// `[calibration_plan]`: how a finished board would be trimmed, and how well the means are known.
@@ -46,6 +47,14 @@ pub struct Calibration {
     pub offset_volts: Given<f64>,
     /// Factor on the reading rule's own volts.
     pub gain: Given<f64>,
+    /// Serial number of the board that was calibrated.
+    pub serial: Option<Given<String>>,
+    /// File of the raw readings, beside this one.
+    pub readings: Option<Given<String>>,
+    /// Fingerprint of that file.
+    pub fingerprint: Option<Given<String>>,
+    /// `[calibration.deviations]`: what the readings tell of each deviation.
+    pub deviations: Vec<Found>,
 }
 
 /// `[budget]`: size of the computation.
@@ -100,8 +109,41 @@ impl Calibration {
         });
         let offset_volts = r.number("offset_volts");
         let gain = r.number("gain");
+        let serial = r.text("serial");
+        let readings = r.text("readings");
+        let fingerprint = r.text("fingerprint");
+        r.finish(&["deviations"]);
+        Some(Self {
+            date,
+            offset_volts: offset_volts?,
+            gain: gain?,
+            serial,
+            readings,
+            fingerprint,
+            deviations: Vec::new(),
+        })
+    }
+
+    /// `[calibration.deviations]`: the estimate, then the entry in each direction.
+    pub(super) fn read_deviations(mut r: Reader<'_, '_>) -> Option<Vec<Found>> {
+        let mut found = Vec::new();
+        for id in r.names() {
+            let numbers = r.get(&id, |walk, key, name, value, _| walk.numbers(key, name, value));
+            if let Some((&estimate, directions)) = numbers.as_ref().and_then(|n| n.value.split_first()) {
+                found.push(Found { id, estimate, directions: directions.to_vec() });
+            }
+        }
         r.finish(&[]);
-        Some(Self { date, offset_volts: offset_volts?, gain: gain? })
+        Some(found)
+    }
+
+    /// What the calibration found out about the board; `None` when only constants are written.
+    pub fn findings(&self) -> Option<Findings> {
+        (!self.deviations.is_empty()).then(|| Findings {
+            serial: self.serial.as_ref().map(|s| s.value.clone()),
+            date: self.date.as_ref().map(|d| d.value.clone()),
+            deviations: self.deviations.clone(),
+        })
     }
 }
 

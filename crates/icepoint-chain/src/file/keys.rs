@@ -90,6 +90,8 @@ pub enum Kind {
     Integer,
     /// A plain number.
     Number,
+    /// A list of plain numbers.
+    Numbers,
 }
 
 impl Kind {
@@ -120,6 +122,7 @@ impl Kind {
             Self::Nodes => "a list of two nodes".into(),
             Self::Integer => "a whole number".into(),
             Self::Number => "a number".into(),
+            Self::Numbers => "a list of numbers".into(),
         }
     }
 }
@@ -260,8 +263,8 @@ impl Key {
 }
 
 use Kind::{
-    Cable, Choice, Harmonics, Integer, Interval, IntervalOrOne, Limit, List, Number, Part, ProbeTolerance,
-    Quantity, Text, Toleranced, Values, VoltOrLsb,
+    Cable, Choice, Harmonics, Integer, Interval, IntervalOrOne, Limit, List, Number, Numbers, Part,
+    ProbeTolerance, Quantity, Text, Toleranced, Values, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
 
@@ -606,6 +609,15 @@ pub const SECTIONS: &[Section] = &[
         key("date", Text, Optional, "\"2026-11-25\"", "when it was done"),
         key("offset_volts", Number, Required, "1.2e-6", "volts added to the reading rule's own volts after the factor: thermocouple volts, or output volts of a straight line").within(bounds::CORRECTION_OFFSET),
         key("gain", Number, Required, "1.0013", "factor on the reading rule's own volts").within(bounds::CORRECTION_GAIN),
+        key("serial", Text, Optional, "\"K-007\"", "serial number of the board"),
+        key("readings", Text, Optional, "\"burnout-kiln-readings.csv\"", "file of the raw readings, beside this one"),
+        key("fingerprint", Text, Optional, "\"fnv1a-64:9ae16a3b2f90404f\"", "fingerprint of that file"),
+    ] },
+    Section { path: "calibration.deviations", required: false,
+        meaning: "What the readings tell of each deviation, in units of its standard uncertainty before; a command \
+                  writes them.", keys: &[
+        key("*", Numbers, Optional, "[-0.42, 0.61, -0.08]",
+            "best estimate, then the entry in each direction that the readings could see (docs/calibration.md)"),
     ] },
     Section { path: "budget", required: false, meaning: "Size of the computation.", keys: &[
         key("trials", Integer, Default, "100000", "Monte Carlo trials").within(bounds::TRIALS),

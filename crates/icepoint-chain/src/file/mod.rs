@@ -55,7 +55,7 @@ pub use references::{
 pub(crate) use similar::nearest as nearest_word;
 
 pub use read::{LARGEST_FILE, load, parse};
-pub use write::{ChosenValue, write_atomically};
+pub use write::{Calibrated, ChosenValue, write_atomically};
 
 use crate::front_end::{Blueprint, library};
 use std::collections::BTreeMap;

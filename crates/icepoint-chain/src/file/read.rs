@@ -249,11 +249,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
         None
     };
     let references = references(walk, root);
-    let calibration = if root.contains_key("calibration") {
-        Some(one(walk, root, "calibration", Calibration::read))
-    } else {
-        None
-    };
+    let calibration = if root.contains_key("calibration") { Some(calibration(walk, root)) } else { None };
     let budget = one(walk, root, "budget", BudgetSettings::read);
     let file = ChainFile {
         source: source.clone(),
@@ -317,6 +313,16 @@ fn unknown_sections(root: &DeTable<'_>, walk: &mut Walk<'_>) {
         };
         walk.problem(if is_section { problem.expected(keys::one_of(&SECTION_NAMES)) } else { problem });
     }
+}
+
+fn calibration<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Calibration> {
+    let calibration = one(walk, root, "calibration", Calibration::read);
+    let inner = root.get("calibration").and_then(|value| value.get_ref().as_table());
+    let deviations = match inner.filter(|inner| inner.contains_key("deviations")) {
+        Some(inner) => one(walk, inner, "calibration.deviations", Calibration::read_deviations)?,
+        None => Vec::new(),
+    };
+    calibration.map(|calibration| Calibration { deviations, ..calibration })
 }
 
 fn front_end<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<FrontEnd> {

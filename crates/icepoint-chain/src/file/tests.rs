@@ -333,12 +333,18 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
         }
         let records: &[&str] = match other.path {
             "amplifier.*" => &["front", "buffer"],
-            "front_end.values" | "front_end.tolerance" | "parts.resistors.network" | "calibration"
+            "front_end.values"
+            | "front_end.tolerance"
+            | "parts.resistors.network"
+            | "calibration.deviations"
                 if other.path != section.path =>
             {
                 continue;
             }
             path if path.starts_with("circuit") => continue,
+            "calibration" if !section.path.starts_with("calibration") => {
+                continue;
+            }
             _ => &[""],
         };
         for record in records {

@@ -414,6 +414,20 @@ impl Walk<'_> {
         }
     }
 
+    /// A list of plain numbers, at least one.
+    pub fn numbers(&mut self, key: &'static Key, name: &str, value: &Value<'_>) -> Option<Vec<f64>> {
+        match value.get_ref() {
+            DeValue::Array(items) if !items.is_empty() => {
+                items.iter().map(|item| self.number(key, name, item)).collect()
+            }
+            other => {
+                let help = format!("{name} = {}", key.example);
+                self.wrong_type(key, name, other, value.span().into(), &help);
+                None
+            }
+        }
+    }
+
     /// The value of a part, or "open". The first letter of the designator says what it is.
     pub fn part(&mut self, key: &'static Key, designator: &str, value: &Value<'_>) -> Option<PartValue> {
         let span: Span = value.span().into();

@@ -2,10 +2,11 @@
 //! at all.
 
 use super::ChainFile;
+use crate::chain::{Correction, Findings};
 use crate::quantity::{Toleranced, Unit, format_toleranced};
 use std::io::{self, Write};
 use std::path::Path;
-use toml_edit::{DocumentMut, Item, Table, value};
+use toml_edit::{Array, DocumentMut, Item, Table, value};
 
 /// A value that design chose for a part.
 #[derive(Debug, Clone, PartialEq)]
@@ -41,6 +42,77 @@ impl ChainFile {
         }
         Ok(document.to_string())
     }
+}
+
+/// A calibration that is to be written down.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Calibrated {
+    /// Constants for the reading rule's own volts.
+    pub correction: Correction,
+    /// What was found out about the board, with its serial number and the date.
+    pub findings: Findings,
+    /// File of the raw readings and its fingerprint.
+    pub readings: (String, String),
+}
+
+/// Digits of what was found out: more than any reading can tell.
+const FOUND: usize = 6;
+
+impl ChainFile {
+    /// The text of this file with `chosen` in `[front_end.values]` and with `[calibration]` as it is now; a section
+    /// that was there is replaced, everything else stays as it was written.
+    ///
+    /// # Errors
+    /// As [`ChainFile::filled`].
+    pub fn with_calibration(
+        &self,
+        calibrated: &Calibrated,
+        chosen: &[ChosenValue],
+    ) -> Result<String, toml_edit::TomlError> {
+        let text = if chosen.is_empty() { self.source.text.clone() } else { self.filled(chosen)? };
+        let mut document: DocumentMut = text.strip_prefix('\u{feff}').unwrap_or(&text).parse()?;
+        let mut section = Table::new();
+        let Calibrated { correction, findings, readings } = calibrated;
+        if let Some(date) = &findings.date {
+            section.insert("date", value(date.as_str()));
+        }
+        if let Some(serial) = &findings.serial {
+            section.insert("serial", value(serial.as_str()));
+        }
+        section.insert("offset_volts", number(correction.offset, 9));
+        section.insert("gain", number(correction.gain, 9));
+        section.insert("readings", value(readings.0.as_str()));
+        section.insert("fingerprint", value(readings.1.as_str()));
+        let mut deviations = Table::new();
+        for found in &findings.deviations {
+            let mut row = Array::new();
+            for &entry in core::iter::once(&found.estimate).chain(&found.directions) {
+                row.push(rounded(entry, FOUND));
+            }
+            deviations.insert(&found.id, value(row));
+        }
+        deviations.decor_mut().set_prefix(
+            "\n# Best estimate, then what each direction that the readings could see has of it; in standard uncertainties.\n",
+        );
+        section.insert("deviations", Item::Table(deviations));
+        let old = document.remove("calibration");
+        let prefix = match old.as_ref().and_then(Item::as_table).and_then(|t| t.decor().prefix()) {
+            Some(prefix) => prefix.clone(),
+            None => "\n# Written by `icepoint calibrate`; docs/calibration.md says how to read it.\n".into(),
+        };
+        section.decor_mut().set_prefix(prefix);
+        document.insert("calibration", Item::Table(section));
+        Ok(document.to_string())
+    }
+}
+
+/// To this many significant digits: the shortest text that reads back as the rounded number.
+fn rounded(number: f64, digits: usize) -> f64 {
+    format!("{number:.*e}", digits.saturating_sub(1)).parse().unwrap_or(number)
+}
+
+fn number(number: f64, digits: usize) -> Item {
+    value(rounded(number, digits))
 }
 
 /// Replaces the value under a key and keeps the spaces and the comment around it.
