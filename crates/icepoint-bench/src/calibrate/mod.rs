@@ -1,1 +1,542 @@
-//! From readings at known inputs to the deviations of one board.
+//! From readings at known inputs to the deviations of one board, the constants that mend it, and how good it then is
+//! everywhere.
+//!
+//! | you have | you want | call |
+//! |---|---|---|
+//! | a file of readings | rows in SI units, or every mistake at its place | [`readings::read`] |
+//! | rows and a model | everything: constants, band, flags, the next point | [`calibrate`] |
+//! | conditions of your own | a calibrator that is asked many times | [`Calibrator::new`] |
+//! | nothing but a model | boards as they may be built, and their readings | [`simulate`] |
+//!
+//! **Why a prior.** The budget says before any reading how far each part may be off. So one reading is already useful,
+//! and many that contradict the budget show that something in it is wrong.
+//!
+//! **Conventions.** Unknowns in standard uncertainties from their prior means; residual = reading − model.
+
+pub mod band;
+pub mod checks;
+pub mod columns;
+pub mod condition;
+pub mod csv_text;
+pub mod forward;
+pub mod inference;
+pub mod known;
+pub mod next;
+pub mod readings;
+pub mod simulate;
+
+use icepoint_chain::chain::{Correction, Findings, Found};
+use icepoint_chain::file::{Problem, Refused};
+use icepoint_chain::model::{Model, ModelError};
+use icepoint_chain::situation::grid;
+use nalgebra::DVector;
+
+use band::{BandPoint, Spread, Targets};
+use checks::{LeftOut, Misfit, MisfitDraws, Scatter};
+use condition::{Condition, InputError};
+use forward::{Forward, What};
+use inference::{Estimate, Inference, InferenceError, Noise, ReadingVariance};
+use next::Candidate;
+use readings::Readings;
+
+/// Standard uncertainties beyond which a reading is no reading of this board: a unit or a column was mixed up.
+const NONSENSE: f64 = 12.0;
+/// Directions that say less than this share of the variance are not written down.
+const WRITTEN_SHARE: f64 = 1e-3;
+/// Entries below this are not written down.
+const WRITTEN_ENTRY: f64 = 1e-4;
+/// Further points that are told.
+const NEXT_POINTS: usize = 5;
+
+/// Everything that does not depend on what was read: made once, asked for any number of boards.
+#[derive(Debug)]
+pub struct Calibrator<'m> {
+    /// The model seen from the bench.
+    pub forward: Forward<'m>,
+    /// Noise of the readings.
+    pub noise: Noise,
+    /// Sensitivities and what follows.
+    pub inference: Inference,
+    /// Where the board is looked at.
+    pub targets: Targets,
+    /// What is left there.
+    pub spread: Spread,
+    /// Misfit that chance gives.
+    pub draws: MisfitDraws,
+}
+
+/// One board, solved.
+#[derive(Clone, Debug)]
+pub struct Solved {
+    /// The unknowns.
+    pub estimate: Estimate,
+    /// Deviations in the model's order.
+    pub deviations: Vec<f64>,
+    /// Constants for the reading rule's own volts.
+    pub constants: Correction,
+    /// What is left at every target.
+    pub band: Vec<BandPoint>,
+    /// How the readings fit.
+    pub misfit: Misfit,
+}
+
+impl<'m> Calibrator<'m> {
+    /// For readings under these conditions, taken with these constants in the board; the band is asked over hot × board,
+    /// °C; `noise` multiplies the variance of the noise.
+    ///
+    /// # Errors
+    /// [`InferenceError`] when the model has no answer.
+    pub fn new(
+        model: &'m Model,
+        constants: Correction,
+        conditions: Vec<Condition>,
+        (hot, board): (&[f64], &[f64]),
+        noise: f64,
+    ) -> Result<Self, InferenceError> {
+        let forward = Forward::new(model, constants, conditions);
+        let targets = Targets::new(model, constants, hot, board)?;
+        Self::with(forward, targets, noise)
+    }
+
+    fn with(forward: Forward<'m>, targets: Targets, factor: f64) -> Result<Self, InferenceError> {
+        let noise = Noise::new(&forward, factor)?;
+        let inference = Inference::new(&forward, &noise, DVector::zeros(forward.unknowns.len()))?;
+        let spread = Spread::new(&forward, &inference, &targets, factor);
+        let draws = MisfitDraws::new(&forward, &inference);
+        Ok(Self { forward, noise, inference, targets, spread, draws })
+    }
+
+    /// One board, from the means of its readings under the conditions.
+    ///
+    /// # Errors
+    /// [`InferenceError`] when no deviations explain the readings.
+    pub fn solve(&self, means: &[f64]) -> Result<Solved, InferenceError> {
+        match self.inference.estimate(&self.forward, means)? {
+            Some(estimate) => Ok(self.finish(estimate, &self.inference, &self.spread)?),
+            None => {
+                let (inference, estimate) = Inference::solve(&self.forward, &self.noise, means)?;
+                let spread = Spread::new(&self.forward, &inference, &self.targets, self.noise.factor);
+                Ok(self.finish(estimate, &inference, &spread)?)
+            }
+        }
+    }
+
+    fn finish(
+        &self,
+        estimate: Estimate,
+        inference: &Inference,
+        spread: &Spread,
+    ) -> Result<Solved, ModelError> {
+        let forward = &self.forward;
+        let deviations = forward.board_deviations(estimate.z.as_slice());
+        let (hot, board) = (&self.targets.hot, &self.targets.board);
+        let constants = band::constants(forward.model, &deviations, hot, board)?;
+        let band =
+            band::band(forward.model, &self.targets, spread, &deviations, forward.constants, constants)?;
+        let misfit = checks::misfit(inference, &estimate, &self.draws);
+        Ok(Solved { estimate, deviations, constants, band, misfit })
+    }
+}
+
+/// A condition with what came of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Checked {
+    /// The readings, brought together.
+    pub condition: Condition,
+    /// Mean less what the calibrated model answers, in the condition's unit.
+    pub residual: f64,
+    /// Mean less what the board would have given with every deviation at its mean.
+    pub innovation: f64,
+    /// Standard uncertainty of the innovation.
+    pub expected: f64,
+    /// Against all the others.
+    pub left_out: LeftOut,
+    /// Standard uncertainty of the mean from noise and last digits.
+    pub reading: f64,
+    /// Kelvin at the hot end per unit of the condition.
+    pub kelvin: f64,
+}
+
+/// Where to turn trims to, for a chain without firmware.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TrimPoint {
+    /// What to give the board.
+    pub input: readings::Input,
+    /// Board temperature that this is for, °C.
+    pub board: f64,
+    /// What the output then is to read, V.
+    pub volts: f64,
+    /// What it reads now, by the estimate, V.
+    pub now: f64,
+}
+
+/// All that the readings told.
+#[derive(Clone, Debug)]
+pub struct Calibration {
+    /// Conditions with their checks, in the order of the file.
+    pub checked: Vec<Checked>,
+    /// Constants that the board had while it was read.
+    pub taken_with: Correction,
+    /// Constants for the firmware.
+    pub constants: Correction,
+    /// Zero and span trims instead: the two ends of what was given.
+    pub trims: Option<(TrimPoint, TrimPoint)>,
+    /// What was found out about each deviation.
+    pub findings: Findings,
+    /// Hot temperatures of the band, °C.
+    pub hot: Vec<f64>,
+    /// Board temperatures of the band, °C.
+    pub board: Vec<f64>,
+    /// The band: board × hot, hot running fastest.
+    pub band: Vec<BandPoint>,
+    /// What it is made of.
+    pub spread: Spread,
+    /// How the readings fit.
+    pub misfit: Misfit,
+    /// Repeats, if there are any.
+    pub scatter: Option<Scatter>,
+    /// Further points, the most helpful first.
+    pub next: Vec<Candidate>,
+    /// Readings in the file, and of these used.
+    pub counts: (usize, usize),
+    /// What should be known.
+    pub cautions: Vec<String>,
+}
+
+/// Why there is no calibration.
+#[derive(Debug)]
+pub enum CalibrationError {
+    /// The readings are refused, with places.
+    Refused(Box<Refused>),
+    /// The arithmetic has no answer.
+    Inference(InferenceError),
+}
+
+impl From<InferenceError> for CalibrationError {
+    fn from(error: InferenceError) -> Self {
+        Self::Inference(error)
+    }
+}
+
+impl From<ModelError> for CalibrationError {
+    fn from(error: ModelError) -> Self {
+        Self::Inference(InferenceError::Model(error))
+    }
+}
+
+impl core::fmt::Display for CalibrationError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Refused(refused) => f.write_str(&refused.plain()),
+            Self::Inference(error) => error.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for CalibrationError {}
+
+/// What the user decides about a calibration.
+#[derive(Clone, Debug)]
+pub struct Wishes {
+    /// Constants that the board had while it was read.
+    pub taken_with: Correction,
+    /// Lines that are left out.
+    pub without: Vec<usize>,
+    /// Date, as the user writes dates.
+    pub date: Option<String>,
+    /// Serial number; the readings' own if they have one.
+    pub serial: Option<String>,
+}
+
+/// Calibrates a board from its readings. `model` must not have findings of an earlier calibration: its prior is the
+/// design's.
+///
+/// # Errors
+/// [`CalibrationError`]: refused readings with their places, or no answer.
+pub fn calibrate(
+    model: &Model,
+    readings: &Readings,
+    wishes: &Wishes,
+) -> Result<Calibration, CalibrationError> {
+    let chain = model.chain();
+    let used = without(readings, &wishes.without)?;
+    let mut conditions = condition::gather(&used);
+    let mut problems = Vec::new();
+    for condition in &mut conditions {
+        match known::errors(chain, condition) {
+            Ok(errors) => condition.errors = errors,
+            Err(problem) => problems.push(*problem),
+        }
+    }
+    refuse(readings, problems)?;
+    let forward = Forward::new(model, wishes.taken_with, conditions);
+    refuse(readings, outside(&forward)?)?;
+    let hot = grid(chain.need.hot, chain.settings.hot_points.max(2));
+    let board = grid(chain.need.board, chain.settings.board_points.max(1));
+    let targets = Targets::new(model, wishes.taken_with, &hot, &board)?;
+    let believed = Noise::new(&forward, 1.0)?;
+    let scatter =
+        checks::scatter(&forward.conditions, &believed, ReadingVariance::new(model.imperfections()));
+    let calibrator = Calibrator::with(forward, targets, scatter.map_or(1.0, |s| s.factor))?;
+    let means: Vec<f64> = calibrator.forward.conditions.iter().map(|c| c.mean).collect();
+    refuse(readings, nonsense(&calibrator, &means)?)?;
+    let solved = calibrator.solve(&means)?;
+    let checked = checked(&calibrator, &solved)?;
+    let like = calibrator.forward.conditions.last().cloned();
+    let mut next = match like {
+        Some(like) => next::candidates(
+            &calibrator.forward,
+            &calibrator.inference,
+            &calibrator.targets,
+            &like,
+            &|condition: &Condition| -> Vec<InputError> {
+                known::errors(chain, condition).unwrap_or_default()
+            },
+            &calibrator.noise,
+        )?,
+        None => Vec::new(),
+    };
+    next.truncate(NEXT_POINTS);
+    let mut findings = findings(&calibrator, &solved.estimate);
+    findings.date.clone_from(&wishes.date);
+    findings.serial = wishes.serial.clone().or_else(|| readings.serial.clone());
+    Ok(Calibration {
+        cautions: cautions(&calibrator, &checked, scatter),
+        trims: trims(&calibrator, &solved)?,
+        checked,
+        taken_with: wishes.taken_with,
+        constants: solved.constants,
+        findings,
+        hot,
+        board,
+        band: solved.band,
+        spread: calibrator.spread,
+        misfit: solved.misfit,
+        scatter,
+        next,
+        counts: (readings.rows.len(), used.rows.len()),
+    })
+}
+
+fn refuse(readings: &Readings, problems: Vec<Problem>) -> Result<(), CalibrationError> {
+    if problems.is_empty() {
+        return Ok(());
+    }
+    Err(CalibrationError::Refused(Box::new(Refused::new(readings.source.clone(), problems))))
+}
+
+/// The readings without some lines.
+fn without(readings: &Readings, lines: &[usize]) -> Result<Readings, CalibrationError> {
+    let mut used = readings.clone();
+    if lines.is_empty() {
+        return Ok(used);
+    }
+    used.rows.retain(|row| !lines.contains(&row.line));
+    let unknown: Vec<String> = lines
+        .iter()
+        .filter(|line| readings.rows.iter().all(|row| row.line != **line))
+        .map(usize::to_string)
+        .collect();
+    let mut problems = Vec::new();
+    if !unknown.is_empty() {
+        problems.push(
+            Problem::new("readings.no_such_line", format!("no reading on line {}", unknown.join(", ")))
+                .help("lines are counted as an editor does, the header included"),
+        );
+    }
+    if used.rows.is_empty() {
+        problems.push(Problem::new("readings.empty", "no reading is left"));
+    }
+    refuse(readings, problems)?;
+    Ok(used)
+}
+
+/// Conditions under which the model's own circuit is at a limit.
+fn outside(forward: &Forward<'_>) -> Result<Vec<Problem>, ModelError> {
+    let mut work = forward.work();
+    let mut problems = Vec::new();
+    for (k, condition) in forward.conditions.iter().enumerate() {
+        if !forward.inside(k, &mut work)? {
+            let words = format!("{}: the circuit or the converter is at a limit there", condition.words());
+            problems.push(
+                Problem::new("readings.beyond_circuit", words)
+                    .at(condition.span, "says nothing of the board")
+                    .help("take the row away; `icepoint budget` tells which limit of the range binds"),
+            );
+        }
+    }
+    Ok(problems)
+}
+
+/// Readings that are no readings of such a board.
+fn nonsense(calibrator: &Calibrator<'_>, means: &[f64]) -> Result<Vec<Problem>, ModelError> {
+    let forward = &calibrator.forward;
+    let zero = vec![0.0; forward.unknowns.len()];
+    let mut work = forward.work();
+    let mut problems = Vec::new();
+    for (k, condition) in forward.conditions.iter().enumerate() {
+        let expected = forward.answer(k, &zero, &mut work)?;
+        let standard = expected_standard(&calibrator.inference, k);
+        let off = means[k] - expected;
+        if off.is_finite() && off.abs() <= NONSENSE * standard {
+            continue;
+        }
+        let unit = match condition.kind {
+            condition::Kind::Celsius => "°C",
+            other => other.unit(),
+        };
+        problems.push(
+            Problem::new(
+                "readings.nonsense",
+                format!(
+                    "{}: {} {unit} was read, a board of this design gives {} {unit} ± {}",
+                    condition.words(),
+                    significant(means[k], standard),
+                    significant(expected, standard),
+                    significant(3.0 * standard, standard),
+                ),
+            )
+            .at(condition.span, "no reading of such a board")
+            .expected("readings within what the budget allows, ten times over")
+            .help("units or columns mixed up, leads swapped, another board or another chain file?"),
+        );
+    }
+    Ok(problems)
+}
+
+/// To a digit below the standard uncertainty.
+pub fn significant(value: f64, standard: f64) -> String {
+    let places =
+        if standard > 0.0 { (1.0 - libm::floor(libm::log10(standard))).clamp(0.0, 9.0) } else { 6.0 };
+    condition::trimmed(value, places as usize)
+}
+
+/// Standard uncertainty of a reading before it is taken.
+fn expected_standard(inference: &Inference, k: usize) -> f64 {
+    let row = inference.sensitivities.row(k);
+    (row.norm_squared() + inference.reading[k] * inference.reading[k]).sqrt()
+}
+
+fn checked(calibrator: &Calibrator<'_>, solved: &Solved) -> Result<Vec<Checked>, ModelError> {
+    let (inference, estimate) = (&calibrator.inference, &solved.estimate);
+    let left_out = checks::left_out(inference, estimate);
+    let forward = &calibrator.forward;
+    let letter = forward.model.chain().probe.letter;
+    let mut all = Vec::with_capacity(left_out.len());
+    for (k, left_out) in left_out.into_iter().enumerate() {
+        let condition = forward.conditions[k].clone();
+        let kelvin = match condition.kind {
+            condition::Kind::Celsius => 1.0,
+            _ => {
+                let hot = match condition.input {
+                    readings::Input::Temperature(t) => t,
+                    readings::Input::Injected(v) => {
+                        let e = v + letter.emf_and_slope_extended(condition.board).0;
+                        letter.temperature(e).unwrap_or(forward.model.chain().need.hot.1)
+                    }
+                };
+                let slope = letter.emf_and_slope_extended(hot).1;
+                1.0 / (slope * forward.model.nominal_transfer().1 * calibrator.noise.per_volt[k])
+                    .abs()
+                    .max(1e-12)
+            }
+        };
+        all.push(Checked {
+            residual: estimate.residuals[k],
+            innovation: estimate.innovation[k],
+            expected: expected_standard(inference, k),
+            reading: inference.reading[k],
+            left_out,
+            kelvin,
+            condition,
+        });
+    }
+    Ok(all)
+}
+
+fn findings(calibrator: &Calibrator<'_>, estimate: &Estimate) -> Findings {
+    let g = &calibrator.inference.directions;
+    let kept: Vec<usize> = (0..g.ncols()).filter(|&c| g.column(c).norm_squared() > WRITTEN_SHARE).collect();
+    let list = calibrator.forward.model.imperfections();
+    let mut deviations = Vec::new();
+    for (u, unknown) in calibrator.forward.unknowns.iter().enumerate() {
+        let What::Board(i) = unknown.what else { continue };
+        let entries: Vec<f64> = kept.iter().map(|&c| g[(u, c)]).collect();
+        let tells = |x: &f64| x.abs() > WRITTEN_ENTRY;
+        if tells(&estimate.z[u]) || entries.iter().any(tells) {
+            deviations.push(Found { id: list[i].id.clone(), estimate: estimate.z[u], directions: entries });
+        }
+    }
+    Findings { serial: None, date: None, deviations }
+}
+
+/// The two ends of what was given, for a chain that ends in a voltmeter.
+fn trims(calibrator: &Calibrator<'_>, solved: &Solved) -> Result<Option<(TrimPoint, TrimPoint)>, ModelError> {
+    let forward = &calibrator.forward;
+    if matches!(forward.model.chain().converter.kind, icepoint_chain::chain::ConverterKind::Adc { .. }) {
+        return Ok(None);
+    }
+    let size = |k: &usize| match forward.conditions[*k].input {
+        readings::Input::Temperature(t) => t,
+        readings::Input::Injected(v) => v,
+    };
+    let mut work = forward.work();
+    let mut points = Vec::new();
+    let all = 0..forward.conditions.len();
+    let low = all.clone().min_by(|a, b| size(a).total_cmp(&size(b)));
+    let high = all.max_by(|a, b| size(a).total_cmp(&size(b)));
+    for k in [low, high].into_iter().flatten() {
+        let now = forward.volts(k, solved.estimate.z.as_slice(), &mut work)?;
+        let c = solved.constants;
+        let condition = &forward.conditions[k];
+        points.push(TrimPoint {
+            input: condition.input,
+            board: condition.board,
+            volts: forward.output_of(c.offset + c.gain * forward.rule_of(now)),
+            now,
+        });
+    }
+    match points.as_slice() {
+        [low, high] if low.input != high.input => Ok(Some((*low, *high))),
+        _ => Ok(None),
+    }
+}
+
+fn cautions(calibrator: &Calibrator<'_>, checked: &[Checked], scatter: Option<Scatter>) -> Vec<String> {
+    let mut all = Vec::new();
+    let chain = calibrator.forward.model.chain();
+    let conditions = &calibrator.forward.conditions;
+    let (low, high) = chain.need.board;
+    if let Some(c) = conditions.iter().find(|c| c.board < low || c.board > high) {
+        all.push(format!(
+            "{}: the board was outside its own range, {low} °C to {high} °C ({}).",
+            c.words(),
+            c.lines_words()
+        ));
+    }
+    if checked.len() == 1 {
+        all.push(
+            "One point only: nothing shows whether it is right, and only what acts like an offset there is found."
+                .into(),
+        );
+    } else {
+        let inputs = |c: &Condition| match c.input {
+            readings::Input::Temperature(t) => (0u8, (t + 0.0).to_bits()),
+            readings::Input::Injected(v) => (1, (v + 0.0).to_bits()),
+        };
+        if conditions.windows(2).all(|w| inputs(&w[0]) == inputs(&w[1])) {
+            all.push("All readings are at one input: the span is known no better than before.".into());
+        }
+    }
+    if conditions.iter().all(|c| matches!(c.input, readings::Input::Injected(_))) {
+        all.push("With voltages at the terminals the probe and its cable stay unchecked; the band counts with that.".into());
+    }
+    if let Some(s) = scatter.filter(|s| s.factor > 1.0) {
+        all.push(format!(
+            "Repeats scatter {:.1} times as much as the model's noise allows; the noise of all readings was widened to \
+             that. Look for pick-up, a loose contact or a reference that had not settled.",
+            s.factor.sqrt()
+        ));
+    }
+    all
+}

@@ -1,6 +1,10 @@
-//! References against the documents that they come from.
+//! References and calibration against the documents that they come from.
 
 #![allow(clippy::unwrap_used)] // helpers of tests fail like tests
+
+mod gum_h3;
+mod norris;
+mod straight_line;
 
 use icepoint_bench::references::{BoilingWater, FixedPointCell, Pressure, Where};
 use icepoint_chain::quantity::Toleranced;

@@ -1,0 +1,64 @@
+//! By what the known inputs may be off: as the rows state it, or as the chain file's calibration plan does.
+//!
+//! **Shared or not.** The gain and the offset of one millivolt source are the same at all its settings. A known
+//! temperature is off by the same at one temperature each time, and by something else at another.
+
+use icepoint_chain::Chain;
+use icepoint_chain::chain::CalibrationMethod;
+use icepoint_chain::file::Problem;
+use icepoint_chain::imperfection::Distribution;
+
+use super::condition::{Condition, InputError, trimmed};
+use super::readings::Input;
+
+/// Errors of a condition's input.
+///
+/// # Errors
+/// [`Problem`] when neither the rows nor the plan say how well it is known.
+pub fn errors(chain: &Chain, condition: &Condition) -> Result<Vec<InputError>, Box<Problem>> {
+    let name = if condition.reference.is_empty() { "source" } else { &condition.reference };
+    let one = |tag: String, label: String, size: f64| InputError {
+        tag,
+        label,
+        distribution: Distribution::Rectangular(size),
+        sign: 1.0,
+    };
+    match (condition.input, condition.limit, chain.plan.method) {
+        (Input::Temperature(t), limit, method) => {
+            let limit = match (limit, method) {
+                (Some(limit), _) => limit,
+                (None, CalibrationMethod::KnownTemperature { accuracy }) if !chain.plan.at.is_empty() => {
+                    accuracy
+                }
+                _ => return Err(unknown(condition, "uncertainty (K)", "0.5 K")),
+            };
+            let name = if condition.reference.is_empty() { "known temperature" } else { name };
+            let label = format!("{name} at {} °C", trimmed(t, 2));
+            Ok(vec![one(format!("{name}@{}", trimmed(t, 3)), label, limit)])
+        }
+        (Input::Injected(_), Some(limit), _) => {
+            Ok(vec![one(format!("{name}.limit"), format!("{name}, stated limit"), limit)])
+        }
+        (Input::Injected(v), None, CalibrationMethod::MillivoltSource { relative, fixed })
+            if !chain.plan.at.is_empty() =>
+        {
+            let gain = one(format!("{name}.gain"), format!("{name}, gain"), relative * v.abs());
+            Ok(vec![
+                InputError { sign: v.signum(), ..gain },
+                one(format!("{name}.offset"), format!("{name}, offset"), fixed),
+            ])
+        }
+        (Input::Injected(_), None, _) => Err(unknown(condition, "uncertainty (µV)", "5 µV")),
+    }
+}
+
+fn unknown(condition: &Condition, column: &str, example: &str) -> Box<Problem> {
+    Box::new(
+        Problem::new("readings.no_uncertainty", "nothing says how well this input is known")
+            .at(condition.span, "first used here")
+            .expected(format!(
+                "a column {column} with its limit to both sides, or a [calibration_plan] for this kind of input"
+            ))
+            .help(format!("a column {column}, and in its cells for example {example}")),
+    )
+}
