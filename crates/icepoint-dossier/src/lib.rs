@@ -15,6 +15,8 @@
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
 //! | part values by designator | a schematic | [`schematic::single_amplifier`], [`schematic::instrumentation`] |
 //! | pictures, tables, sentences | one HTML page | [`page::document`] |
+//! | a calibrated board | its certificate | [`certificate::certificate`] |
+//! | a batch of calibrated boards | their spread against the prediction | [`certificate::batch_page`] |
 //! | a chain file and its designed board | the whole dossier | [`dossier::dossier`] |
 //!
 //! **Conventions.** Temperatures in °C, differences in K, voltages in V, frequencies in Hz, times in s; shares are
@@ -27,6 +29,9 @@
 //! **Left out.** Moving pictures and scripts: the page reads without any.
 
 pub mod axis;
+pub mod batch;
+pub mod calibrated_band;
+pub mod certificate;
 pub mod contributions;
 pub mod distribution;
 pub mod dossier;
@@ -37,6 +42,7 @@ pub mod noise;
 pub mod number;
 pub mod page;
 mod plot;
+pub mod residuals;
 pub mod response;
 pub mod schematic;
 pub mod settling;

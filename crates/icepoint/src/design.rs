@@ -4,9 +4,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use icepoint_chain::Model;
 use icepoint_chain::file::{ChainFile, ChosenValue, write_atomically};
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::quantity::{Toleranced, Unit, format};
+use icepoint_chain::resolve::Resolved;
 use icepoint_design::Design;
 use serde::Serialize;
 
@@ -56,9 +58,13 @@ pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer
 
 /// Every value of the front end as the chain file takes it.
 fn chosen(design: &Design) -> Vec<ChosenValue> {
-    let front_end = &design.model.chain().front_end;
-    design
-        .resolved
+    chosen_values(&design.model, &design.resolved)
+}
+
+/// The same for a board whose values were chosen without the rest of a design.
+pub fn chosen_values(model: &Model, resolved: &Resolved) -> Vec<ChosenValue> {
+    let front_end = &model.chain().front_end;
+    resolved
         .blueprint
         .slots
         .iter()

@@ -1,6 +1,8 @@
 //! The command line: verbs of the trade, each in its own file; no physics here.
 
+mod boards;
 mod budget;
+mod calibrate;
 mod chain_file;
 mod design;
 mod emf;
@@ -38,6 +40,10 @@ enum Verb {
     Design(design::DesignArguments),
     /// How far off the reading can be, and why
     Budget(budget::BudgetArguments),
+    /// Constants for a board from its readings, and how good it then is everywhere
+    Calibrate(calibrate::CalibrateArguments),
+    /// Many calibrated boards of one design: their spread against the prediction
+    Boards(boards::BoardsArguments),
     /// Voltage of a thermocouple at given temperatures, with sensitivity and tolerance
     Emf(emf::EmfArguments),
     /// Temperature of a thermocouple from its voltage, with sensitivity and tolerance
@@ -67,6 +73,8 @@ fn run(verb: Verb, out: &mut dyn Write) -> Result<Answer, Failure> {
     match verb {
         Verb::Design(arguments) => design::design(&arguments, out),
         Verb::Budget(arguments) => budget::budget(&arguments, out),
+        Verb::Calibrate(arguments) => calibrate::calibrate(&arguments, out),
+        Verb::Boards(arguments) => boards::boards(&arguments, out),
         Verb::Emf(arguments) => emf::emf(&arguments, out),
         Verb::Temperature(arguments) => emf::temperature(&arguments, out),
         Verb::Table(arguments) => table::table(&arguments, out),

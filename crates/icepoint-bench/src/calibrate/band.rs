@@ -339,7 +339,7 @@ pub fn by_origin(spread: &Spread, point: usize) -> Vec<(Origin, f64)> {
     [Origin::Board, Origin::Reference, Origin::Readings, Origin::Use]
         .into_iter()
         .map(|origin| {
-            let of = spread.causes.iter().zip(spread.parts.row(point).into_iter());
+            let of = spread.causes.iter().zip(spread.parts.row(point));
             let variance: f64 = of.filter(|(c, _)| c.origin == origin).map(|(_, p)| p * p).sum();
             (origin, variance.sqrt())
         })

@@ -42,6 +42,16 @@ pub fn chi_squared_tail(value: f64, degrees: f64) -> f64 {
     }
 }
 
+/// The value that χ² with `degrees` degrees of freedom stays below with probability `p`, by bisection.
+pub fn chi_squared_quantile(p: f64, degrees: f64) -> f64 {
+    let (mut low, mut high) = (0.0, 10.0 * degrees + 100.0);
+    for _ in 0..100 {
+        let middle = 0.5 * (low + high);
+        if 1.0 - chi_squared_tail(middle, degrees) < p { low = middle } else { high = middle }
+    }
+    0.5 * (low + high)
+}
+
 /// How the readings as a whole fit what was expected.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Misfit {
@@ -270,6 +280,7 @@ mod tests {
     fn chi_squared_of_the_tables() {
         for (value, n) in [(3.841, 1.0), (9.488, 4.0), (18.307, 10.0)] {
             assert!((chi_squared_tail(value, n) - 0.05).abs() < 5e-5, "{n}");
+            assert!((chi_squared_quantile(0.95, n) - value).abs() < 5e-4, "{n}");
         }
         assert_eq!(chi_squared_tail(-1.0, 3.0), 1.0);
     }

@@ -1,1 +1,267 @@
-//! Many boards of one design, and whether they are spread as the model says.
+//! Many boards of one design: are they spread as the model says?
+//!
+//! **In, out.** Calibrated chains of one design in; for each board what it was like as built and what is left, and for
+//! the batch whether the prediction was honest.
+//!
+//! **How.** Along each direction `g` that a board's readings could see, its best estimate `z` has `g·z` with a variance of
+//! |g|⁴ if the prior is right, so `ζ = (g·z)/|g|²` has a variance of one, whatever was read and how often. The sum of ζ² over boards and
+//! directions against χ² tells whether boards differ from the design more, or less, than the budget says. Shared
+//! causes (resistors of one reel, one bad source for all) show as a mean that is not zero.
+
+use icepoint_chain::chain::{Chain, Correction, Findings};
+use icepoint_chain::imperfection::Persistence;
+use icepoint_chain::model::{Model, ModelError, ReadingNoise};
+use icepoint_chain::situation::grid;
+
+use crate::calibrate::band::{self, Targets};
+use crate::calibrate::checks::{chi_squared_quantile, chi_squared_tail};
+
+/// One board of the batch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Board {
+    /// Serial number, or the name of its file.
+    pub serial: String,
+    /// Date of its calibration.
+    pub date: Option<String>,
+    /// Its constants.
+    pub constants: Correction,
+    /// Estimated error as built at each hot temperature of [`Batch::hot`], board at [`Batch::board`], K.
+    pub as_built: Vec<f64>,
+    /// Sum of ζ² and number of directions.
+    pub spread: (f64, usize),
+    /// Probability of a board as far off, or farther, from this design.
+    pub probability: f64,
+}
+
+/// At one hot temperature: what the boards were like and what was predicted, K.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct At {
+    /// °C.
+    pub hot: f64,
+    /// Error with every deviation at its mean.
+    pub expected: f64,
+    /// Standard deviation of the boards' own errors, predicted.
+    pub predicted: f64,
+    /// The same of their estimates: less, as readings don't see all.
+    pub predicted_of_estimates: f64,
+    /// Mean of the boards' estimates.
+    pub mean: f64,
+    /// Standard deviation of the boards' estimates; NaN of one board.
+    pub seen: f64,
+}
+
+/// A batch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Batch {
+    /// What the chain is called.
+    pub name: String,
+    /// Boards, by serial number.
+    pub boards: Vec<Board>,
+    /// Hot temperatures, °C.
+    pub hot: Vec<f64>,
+    /// Board temperature that the errors are for, °C.
+    pub board: f64,
+    /// Spread at each hot temperature.
+    pub at: Vec<At>,
+    /// Variance of what the readings saw of the boards over what the prior says: 1 if the prediction is honest.
+    pub ratio: f64,
+    /// Where that ratio lies in 95 % of batches of this size if the prior is right.
+    pub by_chance: (f64, f64),
+    /// Directions of all boards together.
+    pub directions: usize,
+}
+
+/// What the batch says of the prediction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// As predicted, as far as so few boards can tell.
+    Honest,
+    /// Boards differ more than predicted: a limit in the chain file is too small.
+    TooSmall,
+    /// Boards differ less than predicted: limits are cautious.
+    Cautious,
+}
+
+impl Verdict {
+    /// In words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Honest => "The boards are spread as predicted.",
+            Self::TooSmall => {
+                "The boards are spread more than predicted: some limit in the chain file is too small."
+            }
+            Self::Cautious => {
+                "The boards are spread less than predicted: the limits in the chain file are cautious."
+            }
+        }
+    }
+}
+
+impl Batch {
+    /// What the batch says of the prediction.
+    pub fn verdict(&self) -> Verdict {
+        if self.ratio > self.by_chance.1 {
+            Verdict::TooSmall
+        } else if self.ratio < self.by_chance.0 {
+            Verdict::Cautious
+        } else {
+            Verdict::Honest
+        }
+    }
+}
+
+/// Why there is no batch.
+#[derive(Clone, Debug, PartialEq)]
+pub enum BatchError {
+    /// No board.
+    Empty,
+    /// The board of this name has no calibration with findings.
+    NotCalibrated(String),
+    /// The second board is of another design than the first.
+    OtherDesign(String, String),
+    /// Two boards have one serial number.
+    SameSerial(String),
+    /// The model has no answer.
+    Model(ModelError),
+}
+
+impl core::fmt::Display for BatchError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Empty => f.write_str("no calibrated board"),
+            Self::NotCalibrated(name) => write!(f, "{name} has no calibration that tells of its deviations"),
+            Self::OtherDesign(first, other) => write!(f, "{other} is of another design than {first}"),
+            Self::SameSerial(serial) => write!(f, "two boards have the serial number {serial}"),
+            Self::Model(error) => error.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for BatchError {}
+
+impl From<ModelError> for BatchError {
+    fn from(error: ModelError) -> Self {
+        Self::Model(error)
+    }
+}
+
+/// The chain as designed: without what was found out about one board.
+pub fn as_designed(chain: &Chain) -> Chain {
+    Chain { correction: None, findings: None, ..chain.clone() }
+}
+
+/// Brings calibrated boards together; each with the name of its file.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn batch(boards: &[(String, Chain)]) -> Result<Batch, BatchError> {
+    let Some((first_name, first)) = boards.first() else { return Err(BatchError::Empty) };
+    let design = as_designed(first);
+    // Every figure of a chain shows in its debug text, and that is the same for the same figures.
+    let text = format!("{design:?}");
+    let model = Model::new(design)?;
+    let hot = grid(model.chain().need.hot, model.chain().settings.hot_points.max(2));
+    let (low, high) = model.chain().need.board;
+    let at_board = model.chain().plan.board.clamp(low, high);
+    let targets = Targets::new(&model, Correction::NONE, &hot, &[at_board])?;
+    let mut all: Vec<Board> = Vec::with_capacity(boards.len());
+    let mut of_estimates = vec![0.0; hot.len()];
+    for (name, chain) in boards {
+        let Some(findings) = &chain.findings else { return Err(BatchError::NotCalibrated(name.clone())) };
+        if format!("{:?}", as_designed(chain)) != text {
+            return Err(BatchError::OtherDesign(first_name.clone(), name.clone()));
+        }
+        let calibrated = Model::new(chain.clone())?;
+        let d = calibrated.best_estimate();
+        let readings =
+            band::readings(&model, &d, Correction::NONE, &hot, &[at_board], ReadingNoise::LeftOut)?;
+        let (sum, directions) = spread(findings);
+        for (p, variance) in of_estimates.iter_mut().enumerate() {
+            *variance += estimate_variance(&model, findings, &targets, p) / boards.len() as f64;
+        }
+        all.push(Board {
+            serial: findings.serial.clone().unwrap_or_else(|| name.clone()),
+            date: findings.date.clone(),
+            constants: chain.correction.unwrap_or(Correction::NONE),
+            as_built: readings.iter().zip(&hot).map(|(r, t)| r - t).collect(),
+            spread: (sum, directions),
+            probability: chi_squared_tail(sum, directions as f64),
+        });
+    }
+    all.sort_by(|a, b| a.serial.cmp(&b.serial));
+    if let Some(pair) = all.windows(2).find(|w| w[0].serial == w[1].serial) {
+        return Err(BatchError::SameSerial(pair[0].serial.clone()));
+    }
+    let at = hot
+        .iter()
+        .enumerate()
+        .map(|(p, &hot)| {
+            let n = all.len() as f64;
+            let mean = all.iter().map(|b| b.as_built[p]).sum::<f64>() / n;
+            let squares: f64 = all.iter().map(|b| (b.as_built[p] - mean) * (b.as_built[p] - mean)).sum();
+            At {
+                hot,
+                expected: targets.nominal[p] - hot,
+                predicted: own_standard(&model, &targets, p),
+                predicted_of_estimates: of_estimates[p].sqrt(),
+                mean,
+                seen: (squares / (n - 1.0)).sqrt(),
+            }
+        })
+        .collect();
+    let directions: usize = all.iter().map(|b| b.spread.1).sum();
+    let sum: f64 = all.iter().map(|b| b.spread.0).sum();
+    let n = directions.max(1) as f64;
+    let by_chance = (chi_squared_quantile(0.025, n) / n, chi_squared_quantile(0.975, n) / n);
+    Ok(Batch {
+        name: model.chain().name.clone(),
+        boards: all,
+        hot,
+        board: at_board,
+        at,
+        ratio: sum / n,
+        by_chance,
+        directions,
+    })
+}
+
+/// Least length² of a direction that counts: below it the reading says next to nothing of the board.
+const TELLS: f64 = 0.05;
+
+/// Sum of ζ² and number of directions.
+fn spread(findings: &Findings) -> (f64, usize) {
+    let (mut sum, mut count) = (0.0, 0);
+    for r in 0..findings.directions() {
+        let entries = || findings.deviations.iter().filter_map(|d| Some((d.estimate, *d.directions.get(r)?)));
+        let length: f64 = entries().map(|(_, g)| g * g).sum();
+        if length < TELLS {
+            continue;
+        }
+        let along: f64 = entries().map(|(z, g)| z * g).sum();
+        sum += along * along / length / length;
+        count += 1;
+    }
+    (sum, count)
+}
+
+/// Variance of the estimated error of a board at a point, if the prior is right: `|Gᵀc|²`.
+fn estimate_variance(model: &Model, findings: &Findings, targets: &Targets, point: usize) -> f64 {
+    let place = |id: &str| model.imperfections().iter().position(|i| i.id == id);
+    (0..findings.directions())
+        .map(|r| {
+            let along: f64 = findings
+                .deviations
+                .iter()
+                .filter_map(|d| Some(d.directions.get(r)? * targets.sensitivities[(point, place(&d.id)?)]))
+                .sum();
+            along * along
+        })
+        .sum()
+}
+
+/// Standard deviation of the boards' own errors at a point, by the prior.
+fn own_standard(model: &Model, targets: &Targets, point: usize) -> f64 {
+    let list = model.imperfections();
+    let own = (0..list.len()).filter(|&i| list[i].persistence == Persistence::Board);
+    own.map(|i| targets.sensitivities[(point, i)] * targets.sensitivities[(point, i)]).sum::<f64>().sqrt()
+}

@@ -1,6 +1,10 @@
 //! The calibration against boards that are simulated, and against sums that are done another way.
 
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail like a test
+
+mod example_readings;
 mod honest;
+mod posterior;
 mod second_way;
 
 use std::path::Path;

@@ -153,6 +153,8 @@ fn the_budget_of_the_calibrated_chain_is_the_band() {
     // And by far better than as built.
     let as_built = gum::evaluate(&Study::over(&model, HOT.to_vec(), BOARD.to_vec())).unwrap();
     let board = calibrated.best_estimate();
-    assert!(as_built[0].standard > 2.0 * budget[0].standard);
+    for (before, after) in as_built.iter().zip(&budget) {
+        assert!(before.standard > 1.1 * after.standard, "{} {}", before.standard, after.standard);
+    }
     assert!(board.iter().zip(model.mean_deviations()).any(|(a, b)| a != b));
 }

@@ -1,0 +1,555 @@
+//! The certificate of a calibrated board, and the page about a batch of them.
+//!
+//! **In.** What `icepoint-bench` found; nothing is computed here but sums for display. **Left to the user.** Who stands
+//! for the references: the statement of traceability has empty lines, since no program can make it.
+
+use icepoint_bench::calibrate::band::by_origin;
+use icepoint_bench::calibrate::condition::{Kind, trimmed as brief};
+use icepoint_bench::calibrate::readings::{Input, Readings};
+use icepoint_bench::calibrate::{Calibration, Checked, checks, significant};
+use icepoint_bench::inventory::{Batch, Verdict};
+use icepoint_chain::Model;
+use maud::{Markup, html};
+
+use crate::batch::BatchPicture;
+use crate::calibrated_band::{CalibratedBand, CalibratedBandPoint, ReadingMark};
+use crate::number::{fixed, percent, plain, signed, trimmed};
+use crate::page::{self, Column, Entry, Gravity, Shown, caution, definitions, headline, table};
+use crate::residuals::{Residual, Residuals};
+use crate::svg::{Frame, Picture};
+
+/// Causes listed in the uncertainty budget.
+const LISTED: usize = 14;
+/// Conditions drawn and listed before the rest is told in words.
+const SHOWN: usize = 40;
+
+fn celsius(value: f64) -> String {
+    format!("{} °C", trimmed(value, 2))
+}
+
+fn kelvin(value: f64) -> String {
+    format!("{} K", fixed(value, 2))
+}
+
+fn both(number: usize, caption: &str, draw: &dyn Fn(Frame) -> Picture) -> Markup {
+    let (wide, narrow) = (draw(Frame::Wide), draw(Frame::Narrow));
+    page::figure(number, caption, Shown::Both { wide: &wide, narrow: &narrow })
+}
+
+/// The certificate as one page.
+#[must_use]
+pub fn certificate(model: &Model, readings: &Readings, calibration: &Calibration) -> String {
+    let c = Subject { model, readings, calibration };
+    let sections = [
+        ("result", "Result", c.result()),
+        ("done", "What was calibrated, and how", c.done()),
+        ("constants", "Constants", c.constants()),
+        ("band", "Error before and after", c.band()),
+        ("readings", "The readings", c.readings()),
+        ("budget", "Uncertainty budget", c.budget()),
+        ("next", "A further point", c.next()),
+        ("traceability", "Traceability", traceability()),
+        ("cautions", "Cautions", c.cautions()),
+        ("working", "How it was computed", working()),
+    ];
+    let title = match &calibration.findings.serial {
+        Some(serial) => format!("Calibration of {}, board {serial}", model.chain().name),
+        None => format!("Calibration of {}", model.chain().name),
+    };
+    document(&title, &c.subtitle(), sections.to_vec())
+}
+
+fn document(title: &str, subtitle: &str, sections: Vec<(&str, &str, Markup)>) -> String {
+    let entries: Vec<Entry> = sections
+        .iter()
+        .map(|(id, heading, _)| Entry { id: (*id).to_owned(), heading: (*heading).to_owned() })
+        .collect();
+    let body = html! {
+        @for (index, (id, heading, content)) in sections.iter().enumerate() {
+            (page::section(id, index + 1, heading, content))
+        }
+    };
+    page::document(title, subtitle, &entries, &body)
+}
+
+struct Subject<'a> {
+    model: &'a Model,
+    readings: &'a Readings,
+    calibration: &'a Calibration,
+}
+
+impl Subject<'_> {
+    fn subtitle(&self) -> String {
+        let need = &self.model.chain().need;
+        let date = self.calibration.findings.date.as_ref().map_or(String::new(), |d| format!("{d}. "));
+        format!(
+            "{date}Type {} from {} to {}, board from {} to {}.",
+            self.model.chain().probe.letter.name(),
+            celsius(need.hot.0),
+            celsius(need.hot.1),
+            celsius(need.board.0),
+            celsius(need.board.1)
+        )
+    }
+
+    /// The point where most is left.
+    fn worst(&self) -> usize {
+        let band = &self.calibration.band;
+        (0..band.len()).max_by(|&a, &b| band[a].error_95.total_cmp(&band[b].error_95)).unwrap_or(0)
+    }
+
+    fn result(&self) -> Markup {
+        let c = self.calibration;
+        let accuracy = self.model.chain().need.accuracy;
+        let Some(worst) = c.band.get(self.worst()) else { return html! {} };
+        let found = c.band.iter().map(|p| p.found.abs()).fold(0.0, f64::max);
+        let flagged = c.checked.iter().filter(|k| k.left_out.flagged).count();
+        let m = c.misfit;
+        html! {
+            div.headlines {
+                (headline(
+                    &format!("±{}", kelvin(worst.error_95)),
+                    &format!("largest error at 95 % with the new constants; asked: ±{} K", plain(accuracy)),
+                    Some(worst.error_95 <= accuracy),
+                ))
+                (headline(&kelvin(found), "largest error of the board as it was read, by the best estimate", None))
+                (headline(
+                    &format!("p = {}", fixed(m.probability.min(m.probability_of_board), 3)),
+                    if m.noticed() { "the readings do not fit the design" } else { "the readings fit the design" },
+                    Some(!m.noticed()),
+                ))
+            }
+            p {
+                "The largest error stands at " (celsius(worst.hot)) " with the board at " (celsius(worst.board))
+                ". It holds for 95 % of boards that were read like this one: what the readings could not see, the \
+                 references, the readings' noise, and what comes in use are all in it."
+            }
+            @if flagged > 0 {
+                (caution(Gravity::Reading, "Readings disagree", &html! {
+                    p { (flagged) " of the conditions lie farther from what the others say than chance allows. They are marked below." }
+                }))
+            }
+            @for text in &c.cautions { (caution(Gravity::Note, "Mind", &html! { p { (text) } })) }
+        }
+    }
+
+    fn done(&self) -> Markup {
+        let (c, chain) = (self.calibration, self.model.chain());
+        let (all, used) = c.counts;
+        let text = |s: &Option<String>| s.clone().unwrap_or_else(|| "not stated".into());
+        let left = if used < all { format!(", {} left out by the user", all - used) } else { String::new() };
+        let boards: std::collections::BTreeSet<String> =
+            c.checked.iter().map(|k| celsius(k.condition.board)).collect();
+        let items: Vec<(&str, String)> = vec![
+            ("Board", format!("{}, serial number {}", chain.name, text(&c.findings.serial))),
+            ("Date", text(&c.findings.date)),
+            ("Circuit", chain.front_end.title.clone()),
+            ("Readings", format!("{used} under {} conditions{left}", c.checked.len())),
+            (
+                "Raw readings",
+                format!("{}, {}", file_name(&self.readings.source.name), self.readings.fingerprint()),
+            ),
+            ("Board temperature", boards.into_iter().collect::<Vec<_>>().join(", ")),
+            (
+                "Constants while it was read",
+                format!(
+                    "offset {} µV, gain {}",
+                    fixed(1e6 * c.taken_with.offset, 2),
+                    fixed(c.taken_with.gain, 7)
+                ),
+            ),
+        ];
+        let items: Vec<(String, Markup)> =
+            items.into_iter().map(|(t, m)| (t.to_owned(), html! { (m) })).collect();
+        definitions(&items)
+    }
+
+    fn constants(&self) -> Markup {
+        let c = self.calibration;
+        let volts = match self.model.chain().readout {
+            icepoint_chain::chain::Readout::Line { .. } => "volts at the output",
+            _ => "thermocouple volts, before the reference junction is added",
+        };
+        html! {
+            p { "Corrected = offset + gain · v, with v the reading rule's own volts: " (volts) "." }
+            (definitions(&[
+                ("offset".to_owned(), html! { (significant_volts(c.constants.offset)) " (" (format!("{:.6e}", c.constants.offset)) " V)" }),
+                ("gain".to_owned(), html! { (fixed(c.constants.gain, 9)) }),
+            ]))
+            @if let Some((low, high)) = &c.trims {
+                p { "Or with trims instead, the board at " (celsius(low.board)) ":" }
+                ol {
+                    li { "At " (input(low.input)) " turn the zero trim until the output reads " b { (fixed(low.volts, 5)) " V" } " (now about " (fixed(low.now, 5)) " V)." }
+                    li { "At " (input(high.input)) " turn the span trim until the output reads " b { (fixed(high.volts, 5)) " V" } " (now about " (fixed(high.now, 5)) " V)." }
+                    li { "Both once more: each moves the other a little." }
+                }
+            }
+            p {
+                "These two constants make the expected squared error over the whole range and all board temperatures \
+                 smallest. What they can't mend, such as a drift with the board's temperature, is in the error below."
+            }
+        }
+    }
+
+    fn band(&self) -> Markup {
+        let c = self.calibration;
+        let width = c.hot.len().max(1);
+        let at = self.worst() / width;
+        let row = c.band.chunks(width).nth(at).unwrap_or_default();
+        let board = row.first().map_or(f64::NAN, |p| p.board);
+        let letter = self.model.chain().probe.letter;
+        let picture = CalibratedBand {
+            id: "band-figure".into(),
+            accuracy_kelvin: Some(self.model.chain().need.accuracy),
+            points: row
+                .iter()
+                .map(|p| CalibratedBandPoint {
+                    hot_celsius: p.hot,
+                    before_kelvin: (p.bias_before - p.half_before, p.bias_before + p.half_before),
+                    found_kelvin: p.found,
+                    after_kelvin: (p.bias - p.half, p.bias + p.half),
+                })
+                .collect(),
+            readings: c
+                .checked
+                .iter()
+                .take(SHOWN)
+                .map(|k| ReadingMark {
+                    hot_celsius: stands_for(k, letter),
+                    error_kelvin: k.innovation * k.kelvin,
+                    flagged: k.left_out.flagged,
+                })
+                .collect(),
+        };
+        let caption = format!(
+            "Error against hot temperature with the board at {}: before (dashed), as found (line; circles are the \
+             readings against the design's expectation), and what is left with the new constants (filled).",
+            celsius(board)
+        );
+        let columns: Vec<Column> = std::iter::once(Column::numbers("hot", "°C"))
+            .chain(c.board.iter().map(|b| Column::numbers(&format!("board at {}", celsius(*b)), "K")))
+            .collect();
+        let rows: Vec<Vec<String>> = c
+            .hot
+            .iter()
+            .enumerate()
+            .map(|(column, hot)| {
+                std::iter::once(trimmed(*hot, 2))
+                    .chain((0..c.board.len()).map(|b| {
+                        c.band.get(b * width + column).map_or(String::new(), |p| fixed(p.error_95, 2))
+                    }))
+                    .collect()
+            })
+            .collect();
+        html! {
+            (both(1, &caption, &|frame| picture.draw(frame)))
+            (table("Error at 95 % with the new constants", &columns, &rows))
+        }
+    }
+
+    fn readings(&self) -> Markup {
+        let c = self.calibration;
+        let picture = Residuals {
+            id: "residuals-figure".into(),
+            rows: c
+                .checked
+                .iter()
+                .take(SHOWN)
+                .map(|k| Residual {
+                    name: k.condition.words(),
+                    difference_kelvin: k.left_out.difference * k.kelvin,
+                    allowed_kelvin: checks::allowed(c.checked.len()) * k.left_out.standard * k.kelvin,
+                    residual_kelvin: k.residual * k.kelvin,
+                    flagged: k.left_out.flagged,
+                })
+                .collect(),
+        };
+        let columns = [
+            Column::words("given"),
+            Column::numbers("line", ""),
+            Column::numbers("readings", ""),
+            Column::words("mean read"),
+            Column::words("residual"),
+            Column::words("from the others"),
+            Column::words(""),
+        ];
+        let rows: Vec<Vec<String>> = c
+            .checked
+            .iter()
+            .take(SHOWN)
+            .map(|k| {
+                let digits = |v: f64| significant(v, k.reading);
+                let unit = match k.condition.kind {
+                    Kind::Celsius => "°C",
+                    other => other.unit(),
+                };
+                vec![
+                    k.condition.words(),
+                    k.condition.lines.0.to_string(),
+                    k.condition.count.to_string(),
+                    format!("{} {unit}", digits(k.condition.mean)),
+                    format!("{} {}", digits(k.residual), k.condition.kind.unit()),
+                    format!("{} {}", digits(k.left_out.difference), k.condition.kind.unit()),
+                    if k.left_out.flagged { "disagrees".into() } else { String::new() },
+                ]
+            })
+            .collect();
+        let m = c.misfit;
+        html! {
+            (both(2, "Each condition against what all the others predict (dot) with what chance allows (bar); the \
+                      stroke is the residual of the common solution.", &|frame| picture.draw(frame)))
+            (table("Conditions in the order of the file", &columns, &rows))
+            @if c.checked.len() > SHOWN { p { "And " (c.checked.len() - SHOWN) " more, in the raw readings." } }
+            p {
+                "Misfit " (fixed(m.value, 1)) " with " (m.degrees_of_freedom) " degrees of freedom: as large by chance with p = "
+                (fixed(m.probability, 3)) " if the design's limits are right. The board alone, in what the readings see of it: p = "
+                (fixed(m.probability_of_board, 3)) "."
+            }
+            @if let Some(s) = c.scatter {
+                p {
+                    "Repeats scatter by " (significant(s.seen, s.seen / 10.0)) ", expected at most "
+                    (significant(s.expected, s.expected / 10.0)) " (standard deviation of one reading, "
+                    (s.degrees_of_freedom) " degrees of freedom)."
+                }
+            }
+        }
+    }
+
+    fn budget(&self) -> Markup {
+        let c = self.calibration;
+        let point = self.worst();
+        let Some(p) = c.band.get(point) else { return html! {} };
+        let variance = p.standard * p.standard;
+        let mut causes: Vec<_> =
+            c.spread.causes.iter().zip(c.spread.parts.row(point).iter().copied()).collect();
+        causes.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()).then(a.0.id.cmp(&b.0.id)));
+        let share = |u: f64| if variance > 0.0 { percent(u * u / variance) } else { String::new() };
+        let rest: f64 = causes.iter().skip(LISTED).map(|(_, u)| u * u).sum();
+        let columns = [
+            Column::words("what"),
+            Column::words("part"),
+            Column::words("distribution"),
+            Column::numbers("standard uncertainty", "K"),
+            Column::numbers("share of variance", ""),
+        ];
+        let mut rows: Vec<Vec<String>> = causes
+            .iter()
+            .take(LISTED)
+            .map(|(cause, u)| {
+                vec![
+                    cause.label.clone(),
+                    cause.origin.words().to_owned(),
+                    cause.distribution.map_or("normal", |d| d.name()).to_owned(),
+                    fixed(u.abs(), 3),
+                    share(*u),
+                ]
+            })
+            .collect();
+        rows.push(vec![
+            "all others".into(),
+            String::new(),
+            String::new(),
+            fixed(rest.sqrt(), 3),
+            share(rest.sqrt()),
+        ]);
+        let parts: Vec<Vec<String>> = by_origin(&c.spread, point)
+            .into_iter()
+            .map(|(origin, u)| vec![origin.words().to_owned(), fixed(u, 3), share(u)])
+            .collect();
+        html! {
+            p {
+                "At " (celsius(p.hot)) ", board at " (celsius(p.board)) ", where the error is largest. Combined standard \
+                 uncertainty " b { (fixed(p.standard, 3)) " K" } "; known part of the error " (signed(p.bias, 2)) " K; 95 % interval "
+                (signed(p.bias - p.half, 2)) " K to " (signed(p.bias + p.half, 2)) " K (shapes of the distributions kept)."
+            }
+            (table(
+                "By origin",
+                &[Column::words("part"), Column::numbers("standard uncertainty", "K"), Column::numbers("share of variance", "")],
+                &parts,
+            ))
+            (table("By cause, largest first", &columns, &rows))
+        }
+    }
+
+    fn next(&self) -> Markup {
+        let rows: Vec<Vec<String>> = self
+            .calibration
+            .next
+            .iter()
+            .map(|n| vec![input(n.input), celsius(n.hot), celsius(n.board), percent(n.share)])
+            .collect();
+        html! {
+            p { "One more reading under each of these conditions would take this much of the mean variance over range and board temperatures away. A small share says that the readings are enough." }
+            (table(
+                "The most helpful first",
+                &[
+                    Column::words("give"),
+                    Column::words("stands for"),
+                    Column::words("board at"),
+                    Column::numbers("variance taken away", ""),
+                ],
+                &rows,
+            ))
+        }
+    }
+
+    fn cautions(&self) -> Markup {
+        html! {
+            (caution(Gravity::Danger, "Hot work and baths", &html! {
+                p { "Boiling water, furnaces and dry wells burn; keep water away from the board and from mains. Disconnect the probe from the plant before a source is connected: a thermocouple can touch live parts. Local codes and licensed practice come first." }
+            }))
+            (caution(Gravity::Danger, "Not a safety device", &html! {
+                p { "A calibrated measuring board is still no safety cut-out. What protects people or plant must be independent of it." }
+            }))
+            (caution(Gravity::Reading, "What this calibration holds for", &html! {
+                p { "The board with the parts, the probe and the cable that are in the chain file. A repaired board, another probe, or a changed chain file needs a new calibration." }
+            }))
+        }
+    }
+}
+
+fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
+fn significant_volts(volts: f64) -> String {
+    crate::number::prefixed(volts, "V", 4)
+}
+
+fn input(input: Input) -> String {
+    match input {
+        Input::Temperature(t) => celsius(t),
+        Input::Injected(v) => format!("{} mV", brief(1e3 * v, 4)),
+    }
+}
+
+/// Temperature that a condition stands for, °C.
+fn stands_for(k: &Checked, letter: icepoint_sensors::Letter) -> f64 {
+    match k.condition.input {
+        Input::Temperature(t) => t,
+        Input::Injected(v) => {
+            let emf = v + letter.emf_and_slope_extended(k.condition.board).0;
+            letter.temperature(emf).unwrap_or(f64::NAN)
+        }
+    }
+}
+
+fn traceability() -> Markup {
+    let lines = [
+        "References used, with their certificate numbers and dates",
+        "Laboratory that calibrated the references",
+        "Place and conditions",
+        "Calibrated by",
+        "Checked by",
+        "Valid until",
+    ];
+    html! {
+        p {
+            "Whether this result is traceable (JCGM 200, 2.41) depends on the references that were used and on who stands \
+             for them. That statement is yours to make:"
+        }
+        (definitions(&lines.map(|l| (l.to_owned(), html! { "………………………………………………………………" }))))
+    }
+}
+
+fn working() -> Markup {
+    html! {
+        p {
+            "The deviations of all parts are estimated by generalised least squares with the design's budget as prior \
+             information; errors of a reference are shared by all readings with it. The error that is left is a weighted \
+             sum of the independent deviations themselves, with the weights of that estimate, so each keeps the shape that \
+             is known of it; the largest rectangle is kept exactly and the rest counts as normal. The probability of the \
+             misfit is drawn from the same shapes. Method and checks: docs/calibration.md of the program; terms: JCGM \
+             100:2008, JCGM 200:2012."
+        }
+    }
+}
+
+/// The page about a batch.
+#[must_use]
+pub fn batch_page(batch: &Batch) -> String {
+    let picture = batch_picture(batch);
+    let n = batch.boards.len();
+    let outcome = html! {
+        div.headlines {
+            (headline(&fixed(batch.ratio, 2), "variance of the boards, as far as readings saw them, over what was predicted", Some(batch.verdict() != Verdict::TooSmall)))
+            (headline(&n.to_string(), "boards", None))
+        }
+        p { (batch.verdict().words()) " In 95 % of batches like this one the ratio lies between " (fixed(batch.by_chance.0, 2)) " and " (fixed(batch.by_chance.1, 2)) " if the prediction is right." }
+        (both(1, &format!("Estimated error of each board as built, board at {}, and the band predicted for 95 % of boards.", celsius(batch.board)), &|frame| picture.draw(frame)))
+    };
+    let rows: Vec<Vec<String>> = batch
+        .at
+        .iter()
+        .map(|a| {
+            vec![
+                trimmed(a.hot, 2),
+                signed(a.expected, 2),
+                fixed(a.predicted, 2),
+                fixed(a.predicted_of_estimates, 2),
+                signed(a.mean, 2),
+                if a.seen.is_finite() { fixed(a.seen, 2) } else { String::new() },
+            ]
+        })
+        .collect();
+    let spread = table(
+        "Errors as built in K: predicted and seen",
+        &[
+            Column::numbers("hot", "°C"),
+            Column::numbers("expected mean", "K"),
+            Column::numbers("standard deviation predicted", "K"),
+            Column::numbers("of it visible to the readings", "K"),
+            Column::numbers("mean seen", "K"),
+            Column::numbers("standard deviation seen", "K"),
+        ],
+        &rows,
+    );
+    let boards: Vec<Vec<String>> = batch
+        .boards
+        .iter()
+        .map(|b| {
+            let largest = b.as_built.iter().map(|e| e.abs()).fold(0.0, f64::max);
+            vec![
+                b.serial.clone(),
+                b.date.clone().unwrap_or_default(),
+                fixed(1e6 * b.constants.offset, 2),
+                fixed(b.constants.gain, 6),
+                fixed(largest, 2),
+                fixed(b.probability, 3),
+            ]
+        })
+        .collect();
+    let list = table(
+        "Boards by serial number",
+        &[
+            Column::words("serial"),
+            Column::words("date"),
+            Column::numbers("offset", "µV"),
+            Column::numbers("gain", ""),
+            Column::numbers("largest error as built", "K"),
+            Column::numbers("p of the design", ""),
+        ],
+        &boards,
+    );
+    document(
+        &format!("Boards of {}", batch.name),
+        "Is the prediction honest?",
+        vec![
+            ("outcome", "Spread against the prediction", outcome),
+            ("spread", "At each temperature", spread),
+            ("boards", "The boards", list),
+        ],
+    )
+}
+
+/// The batch's picture.
+#[must_use]
+pub fn batch_picture(batch: &Batch) -> BatchPicture {
+    BatchPicture {
+        id: "batch-figure".into(),
+        hot_celsius: batch.hot.clone(),
+        expected_kelvin: batch.at.iter().map(|a| a.expected).collect(),
+        half_95_kelvin: batch.at.iter().map(|a| 1.96 * a.predicted).collect(),
+        boards: batch.boards.iter().map(|b| (b.serial.clone(), b.as_built.clone())).collect(),
+    }
+}
