@@ -83,7 +83,7 @@ fn leaving_one_out_for_real_gives_the_same_difference() {
         let inverse = s.try_inverse().unwrap();
         let own: DVector<f64> = c.inference.sensitivities.row(k).transpose();
         let predicted = own.dot(&(h.transpose() * &inverse * r));
-        let variance = own.norm_squared() + c.inference.reading[k].powi(2)
+        let variance = own.norm_squared() + c.inference.reading[k] * c.inference.reading[k]
             - (own.transpose() * h.transpose() * &inverse * &h * &own)[0];
         let difference = solved.estimate.innovation[k] - predicted;
         assert!((quick.difference - difference).abs() < ROUNDING, "{k}: {quick:?} {difference}");

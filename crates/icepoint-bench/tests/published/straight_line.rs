@@ -29,7 +29,7 @@ pub(crate) fn line(x: &[f64], y: &[f64], prior: (f64, f64)) -> Line {
     let mut variance = 1.0;
     let mut result = fit(variance);
     for _ in 0..3 {
-        let residuals: f64 = (0..n).map(|k| (y[k] - (h.row(k) * &result.0)[0]).powi(2)).sum();
+        let residuals: f64 = (0..n).map(|k| y[k] - (h.row(k) * &result.0)[0]).map(|r| r * r).sum();
         variance = residuals / (n - 2) as f64;
         result = fit(variance);
     }
