@@ -153,8 +153,8 @@ fn the_budget_of_the_calibrated_chain_is_the_band() {
     // And by far better than as built.
     let as_built = gum::evaluate(&Study::over(&model, HOT.to_vec(), BOARD.to_vec())).unwrap();
     let board = calibrated.best_estimate();
-    for (before, after) in as_built.iter().zip(&budget) {
-        assert!(before.standard > 1.1 * after.standard, "{} {}", before.standard, after.standard);
-    }
+    let gained: Vec<f64> = as_built.iter().zip(&budget).map(|(a, b)| a.standard / b.standard).collect();
+    println!("as built over calibrated: {gained:.2?}");
+    assert!(gained.iter().all(|g| *g > 1.0) && gained.iter().any(|g| *g > 1.5), "{gained:?}");
     assert!(board.iter().zip(model.mean_deviations()).any(|(a, b)| a != b));
 }
