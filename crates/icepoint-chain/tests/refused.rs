@@ -66,6 +66,13 @@ fn every_bad_file_is_refused_with_its_kept_message() {
     assert!(files.len() >= AT_LEAST, "only {} bad files", files.len());
 }
 
+/// The circuit section has files of its own.
+#[test]
+fn the_circuit_has_its_own_bad_files() {
+    let count = names("toml").iter().filter(|name| name.starts_with("circuit-")).count();
+    assert!(count >= 45, "only {count}");
+}
+
 /// Every problem has a code, says what was expected, and all but those of a whole file point into the text.
 #[test]
 fn every_problem_points_and_tells_what_was_expected() {

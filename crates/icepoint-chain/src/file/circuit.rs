@@ -125,14 +125,17 @@ fn parts<'t>(
     let mut complete = true;
     for name in in_order(table) {
         let path = format!("circuit.parts.{name}");
-        let named = designator(walk, table, name);
+        if !designator(walk, table, name) {
+            complete = false;
+            continue;
+        }
         let entry = walk.table(table, name, &path);
         let part = entry
             .and_then(|entry| walk.reader("circuit.parts.*", &path, Some(entry)))
             .and_then(|reader| part(name, reader));
         match part {
-            Some(part) if named => list.push(part),
-            _ => complete = false,
+            Some(part) => list.push(part),
+            None => complete = false,
         }
     }
     complete.then_some(list)

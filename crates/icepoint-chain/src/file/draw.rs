@@ -138,13 +138,14 @@ pub fn drawn(problem: &Problem, source: &Source, colour: bool) -> String {
             let _ = writeln!(text, "{blank} {frame}┌{off} {name}");
         }
     }
-    let mut shown = 0;
+    // A long line is cut around each place, so a second place on it may need another cut.
+    let mut shown = (0, String::new());
     for (label, main) in marks {
         let line = source.locate(label.span.start).line;
         let (code, marker) = excerpt(source, label.span, if main { '^' } else { '─' });
-        if line != shown {
+        if (line, &code) != (shown.0, &shown.1) {
             let _ = writeln!(text, "{frame}{line:>gutter$} │{off} {code}");
-            shown = line;
+            shown = (line, code);
         }
         let paint = if main { head } else { frame };
         let said = printable(&label.text);

@@ -38,6 +38,13 @@ impl Topology {
         ("one amplifier, analog compensation", Self::BuiltIn("single-amplifier")),
         ("instrumentation", Self::BuiltIn("instrumentation")),
         ("instrumentation amplifier", Self::BuiltIn("instrumentation")),
+        ("instrumentation-compensated", Self::BuiltIn("instrumentation-compensated")),
+        ("pedestal-amplifier", Self::BuiltIn("pedestal-amplifier")),
+        ("split-supply-amplifier", Self::BuiltIn("split-supply-amplifier")),
+        ("split-supply-instrumentation", Self::BuiltIn("split-supply-instrumentation")),
+        ("difference-amplifier", Self::BuiltIn("difference-amplifier")),
+        ("two-amplifier-instrumentation", Self::BuiltIn("two-amplifier-instrumentation")),
+        ("three-amplifier-instrumentation", Self::BuiltIn("three-amplifier-instrumentation")),
         (OWN, Self::Own),
     ];
 

@@ -104,7 +104,9 @@ pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
     let file = sections(root.get_ref(), &mut walk, &source);
     if broken {
         // what a broken line hides is not missing
-        walk.problems.retain(|p| !matches!(p.code.as_ref(), "key.missing" | "section.missing"));
+        walk.problems.retain(|p| {
+            !matches!(p.code.as_ref(), "key.missing" | "section.missing") && !p.code.starts_with("circuit.")
+        });
     }
     let Walk { mut problems, places, assumptions, .. } = walk;
     let (errors, mut cautions): (Vec<_>, Vec<_>) =

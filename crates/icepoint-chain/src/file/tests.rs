@@ -3,7 +3,7 @@ use crate::file::keys::{Presence, SECTIONS};
 use proptest::prelude::*;
 use std::path::{Path, PathBuf};
 
-const EXAMPLES: [&str; 3] = ["burnout-kiln.toml", "bench-voltmeter.toml", "freezer.toml"];
+const EXAMPLES: [&str; 4] = ["burnout-kiln.toml", "bench-voltmeter.toml", "freezer.toml", "own-circuit.toml"];
 
 fn root() -> PathBuf {
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));

@@ -9,6 +9,13 @@ use super::Blueprint;
 pub const TEXTS: &[(&str, &str)] = &[
     ("single-amplifier", include_str!("library/single-amplifier.toml")),
     ("instrumentation", include_str!("library/instrumentation.toml")),
+    ("instrumentation-compensated", include_str!("library/instrumentation-compensated.toml")),
+    ("pedestal-amplifier", include_str!("library/pedestal-amplifier.toml")),
+    ("split-supply-amplifier", include_str!("library/split-supply-amplifier.toml")),
+    ("split-supply-instrumentation", include_str!("library/split-supply-instrumentation.toml")),
+    ("difference-amplifier", include_str!("library/difference-amplifier.toml")),
+    ("two-amplifier-instrumentation", include_str!("library/two-amplifier-instrumentation.toml")),
+    ("three-amplifier-instrumentation", include_str!("library/three-amplifier-instrumentation.toml")),
 ];
 
 /// All built-in front ends, in the order of [`TEXTS`]. A test reads every text, so none is missing.

@@ -10,6 +10,7 @@ mod adjoint;
 mod bench;
 mod calibration;
 mod direct_converter;
+mod front_ends;
 mod hand;
 mod ideal;
 mod junction_sensors;

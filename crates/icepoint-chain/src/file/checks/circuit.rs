@@ -1,12 +1,13 @@
 //! Front end and circuit against its supply, the converter and the reading rule.
 
 use super::super::converter::{ConverterKind, Readout};
-use super::super::given::Span;
+use super::super::given::{Given, Span};
 use super::super::problem::Problem;
 use super::super::similar::nearest;
 use super::super::walk::Walk;
 use super::super::{AmplifierKind, ChainFile, Element, Method, Topology};
 use super::{celsius, place, volts};
+use crate::front_end::REFERENCE;
 use crate::quantity::{Unit, format, format_toleranced};
 
 /// Either a built-in circuit or the one in `[circuit]`.
@@ -32,6 +33,40 @@ pub(super) fn which(file: &ChainFile, walk: &mut Walk<'_>) {
                 .help("topology = \"own\", or comment [circuit] out"),
         ),
         _ => {}
+    }
+}
+
+/// The user's own circuit against the rest of the file.
+pub(super) fn own(file: &ChainFile, walk: &mut Walk<'_>) {
+    let Some(circuit) = &file.circuit else { return };
+    let at = |walk: &Walk<'_>, designator: &str, key: &str| {
+        walk.places.get(&format!("circuit.parts.{designator}.{key}")).map_or(Span::new(0, 0), |p| p.value)
+    };
+    if matches!(file.converter.kind, ConverterKind::Voltmeter(_)) {
+        for element in &circuit.elements {
+            let name = &element.designator;
+            let Some((key, _)) = element.kind.pins().into_iter().find(|(_, node)| *node == REFERENCE) else {
+                continue;
+            };
+            let kind = walk.places.get("converter.kind").map(|place| place.value);
+            let problem = Problem::new("circuit.no_reference", "a voltmeter has no reference to share")
+                .at(at(walk, name, key), format!("{name} is on reference"))
+                .also(kind, "the voltmeter")
+                .expected("reference only with kind = \"adc\" in [converter]")
+                .help("\"supply\", or kind = \"adc\"");
+            walk.problem(problem);
+        }
+    }
+    for slot in circuit.slots.iter().filter(|slot| slot.given.is_some()) {
+        let name = &slot.designator;
+        let Some(other) = file.front_end.values.get(name).and_then(Given::span) else { continue };
+        let problem =
+            Problem::new("circuit.given_twice", format!("{name} has a value in [circuit.parts] and another"))
+                .at(other, "the second")
+                .also(Some(at(walk, name, "value")), "the first")
+                .expected("each value once")
+                .help("remove one of the two; `icepoint design` writes its choices into [front_end.values]");
+        walk.problem(problem);
     }
 }
 

@@ -41,8 +41,8 @@ pub(super) fn check(circuit: &Blueprint, walk: &mut Walk<'_>) {
             graph.pins.entry(node).or_default().push((&element.designator, key));
         }
     }
-    one_driver_each(&mut graph, walk);
     let before = walk.problems.len();
+    one_driver_each(&mut graph, walk);
     rails(&graph, walk);
     ends(&graph, walk);
     points(&graph, walk);
@@ -159,6 +159,10 @@ fn ends(graph: &Graph<'_>, walk: &mut Walk<'_>) {
     }
     for (node, pins) in &graph.pins {
         let [(designator, key)] = pins[..] else { continue };
+        // A supply pin that nothing feeds is told as such.
+        if key.starts_with("supply") {
+            continue;
+        }
         let is_port = [&ports.plus, &ports.minus, &ports.output].iter().any(|port| port == node);
         if is_port || HELD.contains(node) {
             continue;

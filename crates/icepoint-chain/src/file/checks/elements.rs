@@ -194,7 +194,10 @@ fn gain_resistors(circuit: &Blueprint, walk: &mut Walk<'_>) {
                     format!("there is no {amplifier} whose gain {name} could set")
                 },
             )
-            .at(place, did_you_mean(amplifier, &amplifiers));
+            .at(
+                place,
+                if is { "another kind of part".to_owned() } else { did_you_mean(amplifier, &amplifiers) },
+            );
             problem = if amplifiers.is_empty() {
                 problem
                     .expected("an instrumentation amplifier in the circuit")

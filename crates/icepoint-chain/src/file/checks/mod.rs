@@ -34,6 +34,7 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     probe_tolerance(file, walk);
     lead(file, walk);
     circuit::which(file, walk);
+    circuit::own(file, walk);
     circuit::reading_rule(file, walk);
     circuit::amplifiers(file, walk);
     circuit::converter(file, walk);
