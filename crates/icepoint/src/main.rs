@@ -7,6 +7,7 @@ mod chain_file;
 mod design;
 mod emf;
 mod failure;
+mod firmware;
 mod point;
 mod progress;
 mod table;
@@ -44,6 +45,8 @@ enum Verb {
     Calibrate(calibrate::CalibrateArguments),
     /// Many calibrated boards of one design: their spread against the prediction
     Boards(boards::BoardsArguments),
+    /// Firmware that turns the converter's code into a temperature, and its proof on every code
+    Firmware(firmware::FirmwareArguments),
     /// Voltage of a thermocouple at given temperatures, with sensitivity and tolerance
     Emf(emf::EmfArguments),
     /// Temperature of a thermocouple from its voltage, with sensitivity and tolerance
@@ -75,6 +78,7 @@ fn run(verb: Verb, out: &mut dyn Write) -> Result<Answer, Failure> {
         Verb::Budget(arguments) => budget::budget(&arguments, out),
         Verb::Calibrate(arguments) => calibrate::calibrate(&arguments, out),
         Verb::Boards(arguments) => boards::boards(&arguments, out),
+        Verb::Firmware(arguments) => firmware::firmware(&arguments, out),
         Verb::Emf(arguments) => emf::emf(&arguments, out),
         Verb::Temperature(arguments) => emf::temperature(&arguments, out),
         Verb::Table(arguments) => table::table(&arguments, out),

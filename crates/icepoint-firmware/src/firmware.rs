@@ -1,0 +1,325 @@
+//! The whole of one chain's firmware: the request, the choice, the bounds, the files.
+
+use icepoint_chain::Chain;
+
+use crate::choice::{self, Candidate, Effort, Smallest};
+use crate::curve::Form;
+use crate::integer::IntegerProgram;
+use crate::inverse::{Inverse, JunctionInput};
+use crate::refusal::Refusal;
+use crate::states::{State, Thresholds};
+use crate::unit::Unit;
+use crate::walk::{self, Conversion, Walk};
+use crate::{c_source, identifier, page, rust_source, vectors};
+
+/// Reference-junction inputs at which every code is walked.
+pub const JUNCTIONS: u32 = 9;
+/// Error wanted if none is named, in codes of the converter: small beside its quantisation of half a code.
+const USUAL_SHARE: f64 = 0.25;
+
+/// What is wanted.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Request {
+    /// Prefix of all names; the chain's name if not given.
+    pub name: Option<String>,
+    /// Largest error beyond the converter's own quantisation, K; chosen from one code if not given.
+    pub error: Option<f64>,
+    /// Unit of the result; chosen from the error if not given.
+    pub unit: Option<Unit>,
+    /// What is to be small.
+    pub smallest: Smallest,
+    /// The form to take; the smallest if not given.
+    pub form: Option<Form>,
+    /// How much is tried.
+    pub effort: Effort,
+    /// Fingerprint of the chain file.
+    pub fingerprint: String,
+}
+
+impl Default for Request {
+    fn default() -> Self {
+        Self {
+            name: None,
+            error: None,
+            unit: None,
+            smallest: Smallest::Bytes,
+            form: None,
+            effort: Effort { all: true },
+            fingerprint: "none".to_owned(),
+        }
+    }
+}
+
+/// What the generated files say of themselves.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Facts {
+    /// Prefix of every name.
+    pub prefix: String,
+    /// The chain's name.
+    pub title: String,
+    /// Version of the generator.
+    pub version: &'static str,
+    /// Fingerprint of the chain.
+    pub fingerprint: String,
+    /// Range, unit, bounds: lines of the banner, ASCII.
+    pub summary: Vec<String>,
+    /// What a state means here, where that is not its usual meaning.
+    pub meanings: Vec<(State, String)>,
+}
+
+impl Facts {
+    /// What a state means in this chain.
+    pub fn meaning(&self, state: State) -> &str {
+        self.meanings.iter().find(|(s, _)| *s == state).map_or(state.meaning(), |(_, text)| text)
+    }
+}
+
+/// One chain's firmware.
+#[derive(Debug)]
+pub struct Firmware {
+    /// The exact inverse that it is measured against.
+    pub inverse: Inverse,
+    /// Error that was wanted, K.
+    pub error: f64,
+    /// The program.
+    pub program: IntegerProgram,
+    /// Every form that was tried.
+    pub candidates: Vec<Candidate>,
+    /// What was to be small.
+    pub smallest: Smallest,
+    /// Every code at [`JUNCTIONS`] inputs of the junction.
+    pub walk: Walk,
+    /// Bound of the error at every pair of code and junction input, K.
+    pub everywhere: f64,
+    /// One code of the converter where the thermocouple is least and most sensitive, K.
+    pub code_kelvin: (f64, f64),
+    /// What the files say.
+    pub facts: Facts,
+}
+
+/// One file of the folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct File {
+    /// Name without folder.
+    pub name: String,
+    /// Contents.
+    pub contents: String,
+}
+
+/// Makes the firmware of a chain.
+///
+/// # Errors
+/// [`Refusal`] for requests that can't be met, each with a way out.
+pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
+    let prefix = identifier::prefix(request.name.as_deref().unwrap_or(&chain.name))?;
+    if let Some(error) = request.error
+        && !(error > 0.0 && error.is_finite())
+    {
+        return Err(Refusal::new(
+            "firmware.error_not_positive",
+            format!("an error of {error} K is no limit"),
+            "--error \"0.1 K\"",
+        ));
+    }
+    let inverse = Inverse::new(chain)?;
+    let (low, high) = chain.need.hot;
+    if let Some(error) = request.error
+        && error >= 0.1 * (high - low)
+    {
+        return Err(Refusal::new(
+            "firmware.error_coarse",
+            format!("an error of {error} K is more than a tenth of the range from {low} °C to {high} °C"),
+            "--error \"0.1 K\"",
+        ));
+    }
+    let code_kelvin = code_kelvin(&inverse);
+    let error = request.error.unwrap_or_else(|| usual_error(code_kelvin.0));
+    let unit = match request.unit {
+        Some(unit) => unit,
+        None => usual_unit(error),
+    };
+    let span = inverse.hot.1.abs().max(inverse.hot.0.abs()) * f64::from(unit.per_kelvin());
+    if span > 2e9 {
+        return Err(Refusal::new(
+            "firmware.unit_overflows",
+            format!("{} °C in steps of {unit} overflows a result of 32 bits", inverse.hot.1),
+            "--unit \"0.01 K\"",
+        ));
+    }
+    let thresholds = Thresholds::new(&inverse)?;
+    let all = choice::FORMS;
+    let forms = request.form.as_ref().map_or(all.as_slice(), core::slice::from_ref);
+    let candidates = choice::candidates(&inverse, thresholds, unit, error, forms, request.effort)?;
+    let program = choice::best(&candidates, request.smallest).and_then(|c| c.program.clone());
+    let Some(program) = program else {
+        return Err(choice::out_of_reach(error, unit));
+    };
+    if !program.sound(u32::MAX) {
+        return Err(choice::out_of_reach(error, unit));
+    }
+    let grid = walk::junction_grid(program.junction_range(), JUNCTIONS);
+    let walk = walk::walk(&program, &inverse, 1, &grid);
+    let everywhere = walk::everywhere(&program, &inverse);
+    let mut firmware = Firmware {
+        facts: Facts {
+            prefix,
+            title: chain.name.clone(),
+            version: env!("CARGO_PKG_VERSION"),
+            fingerprint: request.fingerprint.clone(),
+            summary: Vec::new(),
+            meanings: meanings(&inverse, &thresholds),
+        },
+        inverse,
+        error,
+        program,
+        candidates,
+        smallest: request.smallest,
+        walk,
+        everywhere,
+        code_kelvin,
+    };
+    firmware.facts.summary = firmware.summary();
+    Ok(firmware)
+}
+
+/// One code where it is worth least and most, K.
+fn code_kelvin(inverse: &Inverse) -> (f64, f64) {
+    let step =
+        inverse.thermocouple_volts(f64::from(1u32 << inverse.alignment())) - inverse.thermocouple_volts(0.0);
+    let (low, high) = (inverse.emf(inverse.hot.0), inverse.emf(inverse.hot.1));
+    (0..256).fold((f64::INFINITY, 0.0f64), |(least, most), k| {
+        let e = low + (high - low) * f64::from(k) / 256.0;
+        let width = 0.01 * (high - low) / 256.0;
+        let kelvin = ((inverse.celsius(e + width) - inverse.celsius(e)) / width * step).abs();
+        (least.min(kelvin), most.max(kelvin))
+    })
+}
+
+/// A quarter of the finest code, but not less than 0.02 K nor more than 0.1 K, a round figure.
+fn usual_error(code: f64) -> f64 {
+    let quarter = USUAL_SHARE * code;
+    if quarter >= 0.1 {
+        0.1
+    } else if quarter >= 0.05 {
+        0.05
+    } else {
+        0.02
+    }
+}
+
+/// A usual unit whose rounding takes less than a third of the error.
+fn usual_unit(error: f64) -> Unit {
+    if error >= 0.09 { Unit::SIXTEENTH } else { Unit::HUNDREDTH }
+}
+
+fn meanings(inverse: &Inverse, thresholds: &Thresholds) -> Vec<(State, String)> {
+    let mut list = Vec::new();
+    let need = &inverse.chain().need;
+    if thresholds.open_from.is_none() && thresholds.open_below.is_none() {
+        list.push((
+            State::SensorOpen,
+            "never: this chain can't tell a broken sensor from a temperature".to_owned(),
+        ));
+    }
+    match thresholds.reversed_below {
+        None => {
+            list.push((State::SensorReversed, "never: this chain can't tell a reversed sensor".to_owned()))
+        }
+        Some(_) if need.hot.0 > inverse.board.1 => {}
+        Some(_) => list.push((
+            State::SensorReversed,
+            "the sensor is reversed; a shorted one reads the board's temperature".to_owned(),
+        )),
+    }
+    list
+}
+
+impl Firmware {
+    /// The banner's lines.
+    fn summary(&self) -> Vec<String> {
+        let need = &self.inverse.chain().need;
+        let p = &self.program;
+        let hot = (p.lowest_celsius(), p.highest_celsius());
+        let mut lines = vec![
+            format!(
+                "Type {}, {} to {} degC asked, {:.1} to {:.1} degC told; {}-bit converter.",
+                self.inverse.letter().name(),
+                need.hot.0,
+                need.hot.1,
+                hot.0,
+                hot.1,
+                p.bits
+            ),
+            format!("Result: steps of {} from 0 degC.", p.unit),
+        ];
+        if p.junction.is_some() {
+            lines.push(format!(
+                "Reference junction: {:.1} to {:.1} degC, added as emf.",
+                self.inverse.board.0, self.inverse.board.1
+            ));
+        } else {
+            lines.push("Reference junction: compensated in the circuit.".to_owned());
+        }
+        lines.push(format!(
+            "Largest error against the exact inverse of the chain: {:.4} K, every code walked at {} reference-junction",
+            self.walk.error,
+            walk::junction_grid(p.junction_range(), JUNCTIONS).len()
+        ));
+        lines.push(format!("inputs; at most {:.4} K for any pair of them.", self.everywhere));
+        lines.push(format!(
+            "Beside it: one code is {:.3} to {:.3} K, and the parts' own errors (icepoint budget).",
+            self.code_kelvin.0, self.code_kelvin.1
+        ));
+        lines
+    }
+
+    /// The files of the folder, without the proof.
+    pub fn files(&self) -> Vec<File> {
+        let p = &self.facts.prefix;
+        let file = |name: String, contents| File { name, contents };
+        vec![
+            file(format!("{p}.h"), self.c_header()),
+            file(format!("{p}.c"), self.c_source()),
+            file(format!("{p}.rs"), rust_source::module(&self.program, &self.facts)),
+            file(format!("{p}-vectors.csv"), vectors::csv(self)),
+            file(format!("{p}-firmware.md"), page::page(self)),
+        ]
+    }
+
+    /// The C header.
+    pub fn c_header(&self) -> String {
+        c_source::header(&self.program, &self.facts, "")
+    }
+
+    /// The C source.
+    pub fn c_source(&self) -> String {
+        c_source::source(&self.program, &self.facts, "")
+    }
+
+    /// The junction's inputs at which every code is walked.
+    pub fn junctions(&self) -> Vec<i32> {
+        walk::junction_grid(self.program.junction_range(), JUNCTIONS)
+    }
+
+    /// What the junction's input is, in words.
+    pub fn junction_words(&self) -> &'static str {
+        match self.program.junction_input {
+            JunctionInput::None => "none: compensated in the circuit",
+            JunctionInput::Temperature => "temperature in 1/256 K from 0 °C",
+            JunctionInput::Divider(_) => "code of the sensor's divider, same converter",
+        }
+    }
+}
+
+impl IntegerProgram {
+    /// Lowest temperature that is told, °C.
+    pub fn lowest_celsius(&self) -> f64 {
+        let y = self.curve.at(0).unwrap_or(0);
+        f64::from((y >> self.guard) as i32 + self.base) / f64::from(self.unit.per_kelvin())
+    }
+
+    /// Highest temperature that is told, °C.
+    pub fn highest_celsius(&self) -> f64 {
+        f64::from(self.highest as i32 + self.base) / f64::from(self.unit.per_kelvin())
+    }
+}

@@ -1,0 +1,240 @@
+//! The exact inverse of one chain, asked of the model: what the firmware must come to.
+//!
+//! **In, out.** The converter's input (codes, counted in parts of a code where a filter gives more) and the reference
+//! junction's (a temperature, or codes of its divider); out comes the emf at each stage in V and the temperature in °C.
+//!
+//! **Whose constants.** Those of the reading rule: every deviation at its mean, the board at 25 °C, and the correction
+//! of the chain file if there is one. A chain that compensates in the circuit has its compensation for 25 °C in its
+//! offset, so the emf of 25 °C is added to what the rule calls the thermocouple's voltage.
+
+use icepoint_chain::chain::{Chain, ConverterKind, Correction, JunctionMethod, JunctionSensor, Readout};
+use icepoint_chain::imperfection::SPECIFIED_AT;
+use icepoint_chain::model::{BoardState, ReadingNoise};
+use icepoint_chain::{Model, ModelError};
+use icepoint_sensors::Letter;
+use icepoint_sensors::platinum::Platinum;
+use icepoint_sensors::thermistor::Beta;
+
+use crate::refusal::Refusal;
+
+/// The reference junction may be this far outside the board's range and still be used, K.
+const BOARD_MARGIN: f64 = 5.0;
+/// The table goes this share of the range beyond each end, so that a reading at the end still reads.
+const HOT_MARGIN: f64 = 0.02;
+/// Steps per kelvin of a digital reference-junction sensor's input.
+pub const JUNCTION_STEPS: f64 = 256.0;
+
+/// What the firmware is told of the reference junction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum JunctionInput {
+    /// Nothing: the circuit compensates.
+    None,
+    /// A temperature, 1/256 K from 0 °C.
+    Temperature,
+    /// A code of the sensor's divider on a second channel of the same converter.
+    Divider(JunctionSensor),
+}
+
+/// The exact inverse.
+#[derive(Debug)]
+pub struct Inverse {
+    model: Model,
+    state: BoardState,
+    correction: Correction,
+    /// Resolution of the converter.
+    pub bits: u32,
+    /// The converter's full scale, V.
+    pub reference: f64,
+    /// What the firmware is told of the reference junction.
+    pub junction: JunctionInput,
+    /// Range of the measuring junction, °C, margin included.
+    pub hot: (f64, f64),
+    /// Range of the reference junction, °C, margin included.
+    pub board: (f64, f64),
+}
+
+impl Inverse {
+    /// The inverse of a chain.
+    ///
+    /// # Errors
+    /// [`Refusal`] for chains that end in a voltmeter, for converters finer than 24 bit, and where the model has none.
+    pub fn new(chain: &Chain) -> Result<Self, Refusal> {
+        let ConverterKind::Adc { bits, reference } = chain.converter.kind else {
+            return Err(Refusal::new(
+                "firmware.no_converter",
+                format!("“{}” is read by a voltmeter: there is no code to make a temperature of", chain.name),
+                "kind = \"adc\" in [converter], with its bits and reference",
+            ));
+        };
+        if !(1..=24).contains(&bits) {
+            return Err(Refusal::new(
+                "firmware.bits",
+                format!("a converter of {bits} bit: firmware is made for 1 to 24 bit"),
+                "bits = 24, and drop the lowest bits of the code: they are noise",
+            ));
+        }
+        let mut chain = chain.clone();
+        chain.readout = Readout::EmfInverse;
+        let (low, high) = chain.need.hot;
+        let margin = HOT_MARGIN * (high - low);
+        let (from, to) = chain.probe.letter.range();
+        let correction = chain.correction.unwrap_or(Correction::NONE);
+        let junction = match chain.junction.method {
+            JunctionMethod::Analog { .. } => JunctionInput::None,
+            JunctionMethod::Measured(JunctionSensor::Digital) => JunctionInput::Temperature,
+            JunctionMethod::Measured(sensor) => JunctionInput::Divider(sensor),
+        };
+        let board = (chain.need.board.0 - BOARD_MARGIN, chain.need.board.1 + BOARD_MARGIN);
+        // Where the function lies too flat or turns, the margin must not lead.
+        let letter = chain.probe.letter;
+        let mut hot_low = (low - margin).max(from);
+        let floor = letter.insensitive_below().unwrap_or(from);
+        if letter == Letter::B || hot_low < floor {
+            hot_low = low;
+        }
+        let hot = (hot_low, (high + margin).min(to));
+        let model = Model::without_dynamics(chain)?;
+        let mut scratch = model.scratch();
+        let mut state = model.board_state(SPECIFIED_AT, model.mean_deviations(), &mut scratch)?;
+        state.reference = 1.0;
+        state.sensed_emf = 0.0;
+        Ok(Self { model, state, correction, bits, reference, junction, hot, board })
+    }
+
+    /// The chain, its rule replaced by the exact inverse.
+    pub fn chain(&self) -> &Chain {
+        self.model.chain()
+    }
+
+    /// Letter designation of the thermocouple.
+    pub fn letter(&self) -> Letter {
+        self.chain().probe.letter
+    }
+
+    /// Bits of the converter's input as the firmware takes it: codes shifted up to fill 16 or 24 bits.
+    pub const fn aligned_bits(&self) -> u32 {
+        if self.bits <= 16 { 16 } else { 24 }
+    }
+
+    /// Steps of the aligned input in one code, as a shift.
+    pub const fn alignment(&self) -> u32 {
+        self.aligned_bits() - self.bits
+    }
+
+    /// Volts at the converter for an aligned input.
+    pub fn output_volts(&self, aligned: f64) -> f64 {
+        aligned * self.reference / f64::from(1u32 << self.aligned_bits())
+    }
+
+    /// Aligned input for volts at the converter, not rounded and not limited.
+    pub fn aligned(&self, output_volts: f64) -> f64 {
+        output_volts / self.reference * f64::from(1u32 << self.aligned_bits())
+    }
+
+    /// Emf to be added to the reference junction's, V: offset, gain and correction applied, not limited to the span.
+    pub fn thermocouple_volts(&self, aligned: f64) -> f64 {
+        let (offset, gain) = self.model.nominal_transfer();
+        let v = (self.output_volts(aligned) - offset) / gain;
+        self.correction.offset + self.correction.gain * v + self.compensated_emf()
+    }
+
+    /// What the model's own reading rule makes of an aligned input, V: the check of [`Inverse::thermocouple_volts`].
+    pub fn rule_volts(&self, aligned: f64) -> f64 {
+        let volts = self.model.rule_volts(
+            &self.state,
+            self.output_volts(aligned),
+            self.model.mean_deviations(),
+            ReadingNoise::LeftOut,
+        );
+        self.correction.offset + self.correction.gain * volts + self.compensated_emf()
+    }
+
+    /// Emf of 25 °C for a chain that compensates in its circuit, else 0.
+    pub(crate) fn compensated_emf(&self) -> f64 {
+        match self.junction {
+            JunctionInput::None => self.emf(SPECIFIED_AT),
+            _ => 0.0,
+        }
+    }
+
+    /// Output voltage for a thermocouple voltage (before any correction), V.
+    pub fn nominal_output(&self, thermocouple_volts: f64) -> f64 {
+        let (offset, gain) = self.model.nominal_transfer();
+        offset + gain * (thermocouple_volts - self.compensated_emf())
+    }
+
+    /// Emf of a temperature, V; goes on smoothly beyond the range as the model does.
+    pub fn emf(&self, celsius: f64) -> f64 {
+        self.letter().emf_and_slope_extended(celsius).0
+    }
+
+    /// Temperature of a sum of emfs, °C, by the model's rule.
+    #[inline]
+    pub fn celsius(&self, emf: f64) -> f64 {
+        self.model.celsius(&self.state, emf)
+    }
+
+    /// Temperature of the reference junction for its input, °C; `None` where the sensor has none.
+    pub fn junction_celsius(&self, input: f64) -> Option<f64> {
+        match self.junction {
+            JunctionInput::None => Some(SPECIFIED_AT),
+            JunctionInput::Temperature => Some(input / JUNCTION_STEPS),
+            JunctionInput::Divider(sensor) => {
+                let fraction = input / f64::from(1u32 << self.aligned_bits());
+                let ratio = fraction / (1.0 - fraction);
+                match sensor {
+                    JunctionSensor::Thermistor { r25, beta, divider, .. } => {
+                        Beta::new(r25, beta).ok()?.temperature(divider.ohms * ratio).ok()
+                    }
+                    JunctionSensor::Platinum { divider, .. } => {
+                        Platinum::HUNDRED_OHMS.temperature(divider.ohms * ratio).ok()
+                    }
+                    JunctionSensor::Digital => None,
+                }
+            }
+        }
+    }
+
+    /// Input of the reference junction for a temperature in °C, not rounded.
+    pub fn junction_input(&self, celsius: f64) -> Option<f64> {
+        match self.junction {
+            JunctionInput::None => None,
+            JunctionInput::Temperature => Some(celsius * JUNCTION_STEPS),
+            JunctionInput::Divider(sensor) => {
+                let (ohms, arm) = match sensor {
+                    JunctionSensor::Thermistor { r25, beta, divider, .. } => {
+                        (Beta::new(r25, beta).ok()?.resistance(celsius).ok()?, divider.ohms)
+                    }
+                    JunctionSensor::Platinum { divider, .. } => {
+                        (Platinum::HUNDRED_OHMS.resistance(celsius).ok()?, divider.ohms)
+                    }
+                    JunctionSensor::Digital => return None,
+                };
+                Some(ohms / (ohms + arm) * f64::from(1u32 << self.aligned_bits()))
+            }
+        }
+    }
+
+    /// Emf of the reference junction for its input, V; 0 for a chain that compensates in its circuit, whose emf is in
+    /// [`Inverse::thermocouple_volts`].
+    pub fn junction_emf(&self, input: f64) -> Option<f64> {
+        match self.junction {
+            JunctionInput::None => Some(0.0),
+            _ => self.junction_celsius(input).map(|t| self.emf(t)),
+        }
+    }
+
+    /// Output volts with the sensor broken, lowest and highest over the board's range.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the broken circuit has no operating point.
+    pub fn open_volts(&self) -> Result<(f64, f64), ModelError> {
+        let (low, high) = self.chain().need.board;
+        let mut range = (f64::INFINITY, f64::NEG_INFINITY);
+        for board in [low, 0.5 * (low + high), high] {
+            let volts = self.model.open_sensor(board)?.output_volts;
+            range = (range.0.min(volts), range.1.max(volts));
+        }
+        Ok(range)
+    }
+}

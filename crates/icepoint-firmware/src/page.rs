@@ -1,0 +1,140 @@
+//! The page that says how to call it, what it is worth, and what it can't tell.
+
+use std::fmt::Write as _;
+
+use crate::c_source::{code_type, junction_type, result_type};
+use crate::choice::Smallest;
+use crate::firmware::{Firmware, JUNCTIONS};
+use crate::identifier::capitals;
+use crate::states::State;
+
+/// Markdown.
+pub fn page(firmware: &Firmware) -> String {
+    let mut out = String::new();
+    let f = firmware;
+    let p = &f.facts.prefix;
+    let up = capitals(p);
+    let program = &f.program;
+    let _ = write!(
+        out,
+        "# {}: code to temperature\n\n> **Caution.** This is a measurement, not a safety cut-out. A cut-out must be independent of it: own sensor, own\n> circuit, no software. Local codes and licensed practice come first.\n\n",
+        f.facts.title
+    );
+    let _ = write!(
+        out,
+        "Fingerprint of the chain file: `{}`. Made by icepoint {}.\n\n",
+        f.facts.fingerprint, f.facts.version
+    );
+    calling(&mut out, f, p, &up);
+    let _ = write!(out, "## States\n\n| number | name | meaning |\n|---:|---|---|\n");
+    for state in State::ALL {
+        let _ = writeln!(
+            out,
+            "| {} | `{up}_{}` | {} |",
+            state as u8,
+            state.name().to_ascii_uppercase(),
+            f.facts.meaning(state)
+        );
+    }
+    let _ = write!(
+        out,
+        "\nIn every state but 0 the result is `{up}_INVALID` ({}), which no temperature of the range has.\n\n",
+        program.invalid()
+    );
+    let _ = write!(
+        out,
+        "## How good it is\n\n- Largest error against the exact inverse of the chain: **{:.4} K** ({:.4} K wanted), found by walking every input\n  of the converter ({} of them, parts of a code included) at {} inputs of the reference junction; at {:.2} °C or so.\n- Bound for any pair of code and reference-junction input: **{:.4} K** (each part walked on its own, then every sum).\n- The converter's own quantisation is beside it: one code is {:.3} K to {:.3} K. So are the errors of the parts:\n  `icepoint budget` says how much.\n\n",
+        f.walk.error,
+        f.error,
+        1u64 << program.aligned_bits,
+        f.junctions().len().min(JUNCTIONS as usize),
+        worst_celsius(f),
+        f.everywhere,
+        f.code_kelvin.0,
+        f.code_kelvin.1
+    );
+    choices(&mut out, f);
+    calibration(&mut out, f, p, &up);
+    out
+}
+
+/// Exact temperature at which the walk found its largest error, °C.
+pub fn worst_celsius(f: &Firmware) -> f64 {
+    let (aligned, junction) = f.walk.at;
+    let emf = f.inverse.junction_emf(f64::from(junction)).unwrap_or(0.0);
+    f.inverse.celsius(f.inverse.thermocouple_volts(f64::from(aligned)) + emf)
+}
+
+fn calling(out: &mut String, f: &Firmware, p: &str, up: &str) {
+    let program = &f.program;
+    let junction = junction_type(program);
+    let argument = if junction.is_some() { "junction, " } else { "" };
+    let declared = junction.map_or(String::new(), |(kind, meaning)| {
+        format!("{kind} junction = read_junction(); /* {meaning} */\n")
+    });
+    let _ = write!(
+        out,
+        "## How to call it\n\n```c\n#include \"{p}.h\"\n\nstatic {p}_calibration constants = {up}_CALIBRATION_NOMINAL; /* or from memory that keeps them */\n\n{} code = read_converter();\n{declared}{} result;\nif ({p}_temperature(code, {argument}&constants, &result) == {up}_IN_RANGE) {{\n    /* result / {} is the temperature in °C */\n}}\n```\n\n",
+        code_type(program),
+        result_type(program),
+        program.unit.per_kelvin()
+    );
+    let _ = write!(
+        out,
+        "C99, `stdint.h` only, no allocation, no floating point, no state of its own. In Rust: `mod {p};`, `core` only, the same\nnumbers. `{p}-vectors.csv` has inputs with their results for a test on the target.\n\n"
+    );
+}
+
+fn choices(out: &mut String, f: &Firmware) {
+    let wanted = match f.smallest {
+        Smallest::Bytes => "fewest bytes",
+        Smallest::Cycles => "fewest cycles",
+    };
+    let _ = write!(
+        out,
+        "## Which linearisation ({wanted})\n\n| form | sum | segments | junction's | table bytes | AVR flash, estimated | AVR cycles, estimated | largest error |\n|---|---|---:|---:|---:|---:|---:|---:|\n"
+    );
+    for c in &f.candidates {
+        let width = format!("{} bit", c.width.bits());
+        let _ = match &c.program {
+            Some(program) => {
+                let chosen = *program == f.program;
+                let mark = if chosen { "**" } else { "" };
+                writeln!(
+                    out,
+                    "| {mark}{}{mark} | {width} | {} | {} | {} | {} | {} | {:.4} K |",
+                    c.form.name(),
+                    program.curve.rows.len(),
+                    program.junction.as_ref().map_or(0, |j| j.curve.rows.len()),
+                    program.table_bytes(),
+                    c.cost.bytes,
+                    c.cost.cycles,
+                    if chosen { f.walk.error } else { c.error }
+                )
+            }
+            None if c.skipped => {
+                writeln!(out, "| {} | {width} | | | | more with an empty table | | |", c.form.name())
+            }
+            None => writeln!(out, "| {} | {width} | | | | does not reach the error | | |", c.form.name()),
+        };
+    }
+    out.push('\n');
+}
+
+fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
+    let program = &f.program;
+    let n = &program.nominal;
+    let _ = write!(
+        out,
+        "## Calibrating in place\n\n`{p}_calibration` has a gain and an offset in steps of emf ({:.4} nV). For a correction `v' = a + b·v` of the thermocouple's\nvoltage (what `icepoint calibrate` finds: a in V, b near 1), with the nominal gain {} and offset {}:\n\n```text\ngain   = round(b · {})\noffset = round({:.1} + b · ({} − {:.1}) + a · {:.6e} /V)\ncheck  = {p}_calibration_check(&constants)\n```\n\nKeep the struct in memory that lasts, and give its copy to `{p}_temperature`: a copy whose check or version is wrong reads\n`{up}_CALIBRATION_INVALID`. The bound above is for the nominal constants; rounding the gain adds at most half a part in {}.\n",
+        1e9 / program.steps_per_volt,
+        n.gain,
+        n.offset,
+        n.gain,
+        program.zero_steps,
+        n.offset,
+        program.zero_steps,
+        program.steps_per_volt,
+        n.gain
+    );
+}

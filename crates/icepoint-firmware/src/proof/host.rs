@@ -1,0 +1,72 @@
+//! On this machine: GCC with warnings as errors, then its sanitizers.
+
+use std::io;
+use std::path::Path;
+
+use super::plan::Plan;
+use super::{Proof, Target, harness, run};
+use crate::firmware::Firmware;
+
+/// Warnings that the code must not have; here they are errors.
+pub const WARNINGS: &[&str] =
+    &["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Wundef", "-pedantic", "-Werror"];
+
+pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof) -> io::Result<()> {
+    let Some(compiler) = run::version("gcc")? else {
+        proof.missing.push("gcc: nothing was run on this machine".to_owned());
+        return Ok(());
+    };
+    let main = format!(
+        "{}\n#include <stdio.h>\nstatic void emit(uint32_t hash)\n{{\n    printf(\"%08lx\\n\", (unsigned long)hash);\n}}\n\nint main(void)\n{{\n    run();\n    return 0;\n}}\n",
+        harness::run(firmware, plan)
+    );
+    std::fs::write(folder.join("host.c"), main)?;
+    let expected = harness::expected(firmware, plan);
+    let source = format!("{}.c", firmware.facts.prefix);
+    let ways: [(&str, &[&str]); 2] = [
+        ("this machine", &["-O2"]),
+        (
+            "this machine, sanitizers",
+            &["-O1", "-g", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"],
+        ),
+    ];
+    for (name, flags) in ways {
+        let mut target = Target {
+            name: name.to_owned(),
+            compiler: compiler.clone(),
+            conversions: plan.conversions(),
+            differences: Vec::new(),
+            flash: None,
+            ram: None,
+            cycles: None,
+            instructions: None,
+        };
+        let arguments: Vec<&str> =
+            WARNINGS.iter().chain(flags).copied().chain(["-o", "host.elf", "host.c", &source]).collect();
+        let built = run::run(folder, "gcc", &arguments)?;
+        match built {
+            Some(ended) if ended.good => {
+                let program = folder.join("host.elf");
+                let ran = run::run(folder, &program.to_string_lossy(), &[])?;
+                match ran {
+                    Some(ended) if ended.good => {
+                        target.differences = harness::differences(plan, &expected, &ended.text);
+                    }
+                    Some(ended) => target.differences.push(format!("stopped: {}", first(&ended.text))),
+                    None => target.differences.push("the program could not be started".to_owned()),
+                }
+            }
+            Some(ended) => target.differences.push(format!("does not compile: {}", first(&ended.text))),
+            None => target.differences.push("gcc went away".to_owned()),
+        }
+        proof.targets.push(target);
+    }
+    Ok(())
+}
+
+/// The first line that tells an error.
+pub fn first(text: &str) -> String {
+    let line =
+        text.lines().find(|l| l.contains("error")).or_else(|| text.lines().find(|l| !l.trim().is_empty()));
+    line.unwrap_or("no message").trim().to_owned()
+}
