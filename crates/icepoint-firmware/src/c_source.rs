@@ -365,9 +365,9 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
         );
     }
     let product = if program.aligned_bits == 16 {
-        format!("((uint32_t)code * calibration->gain) >> 8")
+        "((uint32_t)code * calibration->gain) >> 8"
     } else {
-        format!("((code >> 8) * gain + (((code & 0xffu) * gain) >> 8)) >> 8")
+        "((code >> 8) * gain + (((code & 0xffu) * gain) >> 8)) >> 8"
     };
     if program.aligned_bits == 24 {
         let _ = writeln!(out, "    gain = calibration->gain;");

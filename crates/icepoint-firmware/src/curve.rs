@@ -289,7 +289,7 @@ impl Maker<'_> {
             }
         };
         let mut row = Row { knot: from as u16, base: 0, slope, bends };
-        let count = (last - first).min(COMPARED).max(1);
+        let count = (last - first).clamp(1, COMPARED);
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for k in 0..=count {
             let x = first + (u64::from(last - first) * u64::from(k) / u64::from(count)) as u32;

@@ -334,7 +334,7 @@ impl<'a> Scale<'a> {
         let (lowest, highest) = samples.iter().fold((0.0f64, 0.0f64), |(a, b), s| (a.min(*s), b.max(*s)));
         // Where the function falls at first (type B), the curve stands higher still.
         let lift_of = |guard: u32| 2.0 - lowest / f64::from(1u32 << guard);
-        let (shift, guard) = match width {
+        let ways: Vec<(i32, u32)> = match width {
             // As far to the left as 16 bits allow, lifted too; then as little guard as the slope allows.
             Width::Narrow => {
                 let shift = (-8i32..=12).rev().find(|s| {
@@ -345,28 +345,36 @@ impl<'a> Scale<'a> {
                     let scale = f64::from(1u32 << g);
                     steepest / factor / scale < STEEPEST && (highest - lowest) / scale < 65_000.0
                 })?;
-                (shift, guard)
+                vec![(shift, guard)]
             }
-            // Wide enough as it is: only the slope decides.
+            // As far as the slope asks; where the function bends sharply, so far that every input may be a knot.
             Width::Wide => {
-                let shift = (0..=12).find(|s| steepest / f64::from(1u32 << s) < STEEPEST)?;
-                (shift, 0)
+                let least = (0..=12).find(|s| steepest / f64::from(1u32 << s) < STEEPEST)?;
+                vec![(least, 0), (least.max(8), 0)]
             }
         };
-        let factor = libm::pow(2.0, f64::from(shift));
-        let scale = f64::from(1u32 << guard);
-        let top = libm::floor(span * factor);
-        if top > f64::from(width.top()) {
-            return None;
+        for (shift, guard) in ways {
+            let factor = libm::pow(2.0, f64::from(shift));
+            let scale = f64::from(1u32 << guard);
+            let top = libm::floor(span * factor);
+            if top > f64::from(width.top()) {
+                continue;
+            }
+            // A cut input stands for several: the middle of them is meant.
+            let middle = if shift < 0 { 0.5 } else { 0.0 };
+            let target = |u: f64| steps(((u + middle) / factor).min(span)) / scale + lift_of(guard);
+            let maker = Maker { form, width, lift, top: top as u32, target: &target };
+            let error = (error / scale).max(LEAST_JUNCTION_ERROR);
+            let made = if refined { maker.within(error) } else { maker.greedy(error) };
+            if let Some((curve, _)) = made {
+                let below = lift_of(guard) * scale / self.steps_per_volt;
+                return Some((
+                    JunctionCurve { range: (low, high), falling, shift, guard, curve },
+                    zero - below,
+                ));
+            }
         }
-        // A cut input stands for several: the middle of them is meant.
-        let middle = if shift < 0 { 0.5 } else { 0.0 };
-        let target = |u: f64| steps(((u + middle) / factor).min(span)) / scale + lift_of(guard);
-        let maker = Maker { form, width, lift, top: top as u32, target: &target };
-        let error = (error / scale).max(LEAST_JUNCTION_ERROR);
-        let (curve, _) = if refined { maker.within(error)? } else { maker.greedy(error)? };
-        let below = lift_of(guard) * scale / self.steps_per_volt;
-        Some((JunctionCurve { range: (low, high), falling, shift, guard, curve }, zero - below))
+        None
     }
 }
 
@@ -403,9 +411,11 @@ impl IntegerProgram {
 fn guard(steps: &dyn Fn(f64) -> f64, top: u32, width: Width) -> Option<u32> {
     const SAMPLED: u32 = 512;
     let limit = if width == Width::Narrow { 65_000.0 } else { 1e9 };
-    let stride = f64::from(top) / f64::from(SAMPLED);
-    let steepest = (0..SAMPLED)
-        .map(|k| (steps(stride * f64::from(k + 1)) - steps(stride * f64::from(k))) / stride)
+    // Steep over a short way, not over a whole stride: some functions begin nearly upright.
+    let short = (f64::from(top) / 65536.0).max(1.0);
+    let stride = (f64::from(top) - short) / f64::from(SAMPLED);
+    let steepest = (0..=SAMPLED)
+        .map(|k| (steps(stride * f64::from(k) + short) - steps(stride * f64::from(k))) / short)
         .fold(0.0, f64::max);
     let highest = steps(f64::from(top)) + 1.0;
     (0..=12u32).rev().find(|g| {

@@ -43,8 +43,6 @@ pub struct Inverse {
     correction: Correction,
     /// Resolution of the converter.
     pub bits: u32,
-    /// The converter's full scale, V.
-    pub reference: f64,
     /// What the firmware is told of the reference junction.
     pub junction: JunctionInput,
     /// Range of the measuring junction, °C, margin included.
@@ -59,7 +57,7 @@ impl Inverse {
     /// # Errors
     /// [`Refusal`] for chains that end in a voltmeter, for converters finer than 24 bit, and where the model has none.
     pub fn new(chain: &Chain) -> Result<Self, Refusal> {
-        let ConverterKind::Adc { bits, reference } = chain.converter.kind else {
+        let ConverterKind::Adc { bits, .. } = chain.converter.kind else {
             return Err(Refusal::new(
                 "firmware.no_converter",
                 format!("“{}” is read by a voltmeter: there is no code to make a temperature of", chain.name),
@@ -80,7 +78,7 @@ impl Inverse {
         let (from, to) = chain.probe.letter.range();
         let correction = chain.correction.unwrap_or(Correction::NONE);
         let junction = match chain.junction.method {
-            JunctionMethod::Analog { .. } => JunctionInput::None,
+            JunctionMethod::Analog { .. } | JunctionMethod::InCircuit => JunctionInput::None,
             JunctionMethod::Measured(JunctionSensor::Digital) => JunctionInput::Temperature,
             JunctionMethod::Measured(sensor) => JunctionInput::Divider(sensor),
         };
@@ -98,7 +96,7 @@ impl Inverse {
         let mut state = model.board_state(SPECIFIED_AT, model.mean_deviations(), &mut scratch)?;
         state.reference = 1.0;
         state.sensed_emf = 0.0;
-        Ok(Self { model, state, correction, bits, reference, junction, hot, board })
+        Ok(Self { model, state, correction, bits, junction, hot, board })
     }
 
     /// The chain, its rule replaced by the exact inverse.
@@ -121,14 +119,33 @@ impl Inverse {
         self.aligned_bits() - self.bits
     }
 
-    /// Volts at the converter for an aligned input.
+    /// Volts at the converter for an aligned input. Codes are counted from the lowest, for both polarities too.
     pub fn output_volts(&self, aligned: f64) -> f64 {
-        aligned * self.reference / f64::from(1u32 << self.aligned_bits())
+        let converter = &self.chain().converter;
+        converter.span().0 + aligned * converter.step() / f64::from(1u32 << self.alignment())
     }
 
     /// Aligned input for volts at the converter, not rounded and not limited.
     pub fn aligned(&self, output_volts: f64) -> f64 {
-        output_volts / self.reference * f64::from(1u32 << self.aligned_bits())
+        let converter = &self.chain().converter;
+        (output_volts - converter.span().0) / converter.step() * f64::from(1u32 << self.alignment())
+    }
+
+    /// Whether the converter takes both polarities.
+    pub fn both_polarities(&self) -> bool {
+        self.chain().converter.input.lowest < 0.0
+    }
+
+    /// Share of the reference at the junction's channel, which is read at a gain of one.
+    fn fraction(&self, aligned: f64) -> f64 {
+        let input = &self.chain().converter.input;
+        input.lowest + input.width() * aligned / f64::from(1u32 << self.aligned_bits())
+    }
+
+    /// Aligned input for a share of the reference.
+    fn of_fraction(&self, fraction: f64) -> f64 {
+        let input = &self.chain().converter.input;
+        (fraction - input.lowest) / input.width() * f64::from(1u32 << self.aligned_bits())
     }
 
     /// Emf to be added to the reference junction's, V: offset, gain and correction applied, not limited to the span.
@@ -180,7 +197,7 @@ impl Inverse {
             JunctionInput::None => Some(SPECIFIED_AT),
             JunctionInput::Temperature => Some(input / JUNCTION_STEPS),
             JunctionInput::Divider(sensor) => {
-                let fraction = input / f64::from(1u32 << self.aligned_bits());
+                let fraction = self.fraction(input);
                 let ratio = fraction / (1.0 - fraction);
                 match sensor {
                     JunctionSensor::Thermistor { r25, beta, divider, .. } => {
@@ -210,7 +227,7 @@ impl Inverse {
                     }
                     JunctionSensor::Digital => return None,
                 };
-                Some(ohms / (ohms + arm) * f64::from(1u32 << self.aligned_bits()))
+                Some(self.of_fraction(ohms / (ohms + arm)))
             }
         }
     }

@@ -103,7 +103,8 @@ fn weighted(u: &[f64], t: &[f64], w: &[f64], degree: usize, q: f64) -> Fit {
             .map(|(k, &i)| row(u[i], w[i], degree, t[i], Some(if k % 2 == 0 { 1.0 } else { -1.0 })))
             .collect();
         let Some(mut solution) = solved(matrix) else { break };
-        let level = solution.pop().unwrap_or(0.0).abs();
+        let signed = solution.pop().unwrap_or(0.0);
+        let level = signed.abs();
         let errors: Vec<f64> = (0..n).map(|k| t[k] - w[k] * horner(&solution, u[k])).collect();
         let largest = errors.iter().fold(0.0f64, |m, e| m.max(e.abs()));
         if largest < best.error {
@@ -112,8 +113,12 @@ fn weighted(u: &[f64], t: &[f64], w: &[f64], degree: usize, q: f64) -> Fit {
         if largest <= level * (1.0 + LEVEL) || largest < 1e-13 {
             break;
         }
-        let next = exchanged(&errors, wanted);
-        if next.len() < wanted || next == reference {
+        let mut next = exchanged(&errors, wanted);
+        if next.len() < wanted {
+            // Fewer runs than wanted (a level of zero): only the largest error comes in.
+            next = with_one(&reference, &errors, signed >= 0.0);
+        }
+        if next == reference {
             break;
         }
         reference = next;
@@ -158,6 +163,34 @@ fn exchanged(errors: &[f64], wanted: usize) -> Vec<usize> {
     peaks
 }
 
+/// The point of the largest error in place of the neighbour whose error has the same sign; `first`: the sign at the
+/// first point of the reference.
+fn with_one(reference: &[usize], errors: &[f64], first: bool) -> Vec<usize> {
+    let mut next = reference.to_vec();
+    let Some(worst) = (0..errors.len()).max_by(|a, b| errors[*a].abs().total_cmp(&errors[*b].abs())) else {
+        return next;
+    };
+    let sign = |k: usize| (k % 2 == 0) == first;
+    let same = |k: usize| sign(k) == (errors[worst] >= 0.0);
+    let after = reference.partition_point(|point| *point < worst);
+    let last = reference.len() - 1;
+    if reference.get(after) == Some(&worst) {
+        return next;
+    }
+    if after == 0 && !same(0) {
+        next.pop();
+        next.insert(0, worst);
+    } else if after > last && !same(last) {
+        next.remove(0);
+        next.push(worst);
+    } else if after <= last && same(after) {
+        next[after] = worst;
+    } else {
+        next[after.saturating_sub(1)] = worst;
+    }
+    next
+}
+
 /// Gauss with row pivoting on an augmented matrix; `None` if singular.
 fn solved(mut m: Vec<Vec<f64>>) -> Option<Vec<f64>> {
     let n = m.len();
@@ -167,12 +200,11 @@ fn solved(mut m: Vec<Vec<f64>>) -> Option<Vec<f64>> {
         if m[column][column].abs() < 1e-300 {
             return None;
         }
-        for row in column + 1..n {
-            let factor = m[row][column] / m[column][column];
-            for k in column..=n {
-                let above = m[column][k];
-                m[row][k] -= factor * above;
-            }
+        let (above, below) = m.split_at_mut(column + 1);
+        let pivot = &above[column];
+        for row in below {
+            let factor = row[column] / pivot[column];
+            row.iter_mut().zip(pivot).skip(column).for_each(|(value, above)| *value -= factor * above);
         }
     }
     let mut x = vec![0.0; n];

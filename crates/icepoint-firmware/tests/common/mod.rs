@@ -1,0 +1,62 @@
+//! Chains for the tests: the example kiln with its values chosen, and the same front end for any type and converter.
+
+#![allow(dead_code)] // each test program uses some of these
+
+use std::path::PathBuf;
+use std::sync::OnceLock;
+
+use icepoint_chain::chain::{Chain, ConverterKind, ProbeTolerance};
+use icepoint_chain::{Model, file, resolve};
+use icepoint_sensors::Letter;
+
+/// An example chain with the values that `design` would choose.
+pub fn example(name: &str) -> Chain {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../examples").join(name);
+    let text = std::fs::read_to_string(path.with_extension("toml")).expect("an example");
+    let file = file::parse(name, &text).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
+    let resolved = resolve::resolve(&file).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
+    let values = icepoint_design::values(&resolved).expect("values");
+    resolved.with_values(&values)
+}
+
+/// The burn-out kiln, made once.
+pub fn kiln() -> &'static Chain {
+    static KILN: OnceLock<Chain> = OnceLock::new();
+    KILN.get_or_init(|| example("burnout-kiln"))
+}
+
+/// The whole range of a type that has one temperature for an emf.
+pub fn full_range(letter: Letter) -> (f64, f64) {
+    let (low, high) = letter.range();
+    // Type B: the model's rule needs a rising function, and below 50 °C it is nearly flat or falls.
+    (letter.insensitive_below().unwrap_or(low).max(if letter == Letter::B { 50.0 } else { low }), high)
+}
+
+/// The kiln's front end behind another type and range, with a converter whose span just holds the range.
+pub fn chain(letter: Letter, hot: (f64, f64), bits: u32) -> Chain {
+    let mut chain = kiln().clone();
+    chain.name = format!("type {} on {bits} bits", letter.name());
+    chain.probe.letter = letter;
+    chain.probe.tolerance = ProbeTolerance::Exact;
+    chain.lead = None;
+    chain.need.hot = hot;
+    let model = Model::without_dynamics(chain.clone()).expect("a model");
+    let (offset, gain) = model.nominal_transfer();
+    let output = |hot: f64, board: f64| {
+        offset + gain * (letter.emf_and_slope_extended(hot).0 - letter.emf_and_slope_extended(board).0)
+    };
+    let (low, high) = (output(hot.0, chain.need.board.1), output(hot.1, chain.need.board.0));
+    let reference = 1.03 * low.abs().max(high.abs());
+    chain.converter.kind = ConverterKind::Adc { bits, reference };
+    chain.converter.input.lowest = if low < 0.0 { -1.0 } else { 0.0 };
+    chain
+}
+
+/// Whether a program can be started; says so loudly if not.
+pub fn have(program: &str) -> bool {
+    let there = std::process::Command::new(program).arg("--version").output().is_ok();
+    if !there {
+        eprintln!("SKIPPED: {program} is not installed");
+    }
+    there
+}
