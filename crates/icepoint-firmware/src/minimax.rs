@@ -170,7 +170,7 @@ fn with_one(reference: &[usize], errors: &[f64], first: bool) -> Vec<usize> {
     let Some(worst) = (0..errors.len()).max_by(|a, b| errors[*a].abs().total_cmp(&errors[*b].abs())) else {
         return next;
     };
-    let sign = |k: usize| (k % 2 == 0) == first;
+    let sign = |k: usize| k.is_multiple_of(2) == first;
     let same = |k: usize| sign(k) == (errors[worst] >= 0.0);
     let after = reference.partition_point(|point| *point < worst);
     let last = reference.len() - 1;
