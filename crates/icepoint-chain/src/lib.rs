@@ -33,6 +33,7 @@ pub mod front_end;
 pub mod harmonics;
 pub mod headroom;
 pub mod imperfection;
+pub mod low_pass;
 pub mod mains_lines;
 pub mod model;
 pub mod open_sensor;

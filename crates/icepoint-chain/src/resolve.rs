@@ -17,6 +17,7 @@ use crate::front_end::{
     AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Values,
 };
 use crate::imperfection::SPECIFIED_AT;
+use crate::low_pass::insert::Inserted;
 use crate::quantity::series::Series;
 
 /// A chain file with its values known, and what is needed to try others.
@@ -26,6 +27,8 @@ pub struct Resolved {
     pub chain: Chain,
     /// The circuit before its values.
     pub blueprint: Blueprint,
+    /// The active low-pass in it, when one is asked for.
+    pub low_pass: Option<Inserted>,
     /// What the circuit takes from the file.
     pub surroundings: Surroundings,
     /// Values that the user fixed.
@@ -61,7 +64,21 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
             file.problem_at("front_end.topology", "circuit.missing", "there is no circuit", "which one?");
         return Err(file.refused(vec![problem]));
     };
-    let known: Vec<&str> = blueprint.slots.iter().map(|s| s.designator.as_str()).collect();
+    let own = blueprint.clone();
+    let (blueprint, low_pass) = match file.low_pass() {
+        None => (blueprint, None),
+        Some(Ok((with_filter, inserted))) => (with_filter, Some(inserted)),
+        Some(Err(problem)) => return Err(file.refused(vec![problem])),
+    };
+    if let Some(gone) = low_pass.as_ref().filter(|l| !l.replaced.is_empty()) {
+        assumptions.push(format!(
+            "filter.analog: the low-pass asked for takes the place of the front end's own: {}",
+            gone.replaced.join(", ")
+        ));
+    }
+    // Values of parts that gave way stay in the file without effect.
+    let gone = own.slots.iter().filter(|s| blueprint.slot(&s.designator).is_none());
+    let known: Vec<&str> = blueprint.slots.iter().chain(gone).map(|s| s.designator.as_str()).collect();
     let problems = file.unknown_designators(&known);
     if !problems.is_empty() {
         return Err(file.refused(problems));
@@ -103,6 +120,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     Ok(Resolved {
         chain,
         blueprint,
+        low_pass,
         surroundings,
         fixed,
         open,

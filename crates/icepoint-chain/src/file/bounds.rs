@@ -145,6 +145,10 @@ bounds! {
     RESOLUTION: Volt, 1e-9 from_to 1.0, "resolution";
     /// Corner of a low-pass.
     FILTER_CORNER: Hertz, 0.001 from_to 1e6, "corner of the low-pass";
+    /// Poles of an active low-pass.
+    POLES: Count, 1.0 from_to 4.0, "number of poles";
+    /// Ripple of a Chebyshev low-pass as a ratio: 0.01 dB to 3 dB.
+    RIPPLE: Decibel, 1.0011519555 from_to 1.4125375447, "ripple";
     /// Samples a second.
     SAMPLE_RATE: Hertz, 0.01 from_to 10e6, "sample rate";
     /// Means in a row of a decimating converter.

@@ -1,8 +1,11 @@
 //! `[converter]`, `[filter]` and `[readout]`: from the output voltage to the number that is read.
 
 use super::given::{Given, Interval};
-use super::keys::{CONVERTERS, ConverterWord, DIGITAL, DigitalWord, RULES, RuleWord};
+use super::keys::{
+    CONVERTERS, ConverterWord, DIGITAL, DigitalWord, RESPONSES, RULES, ResponseWord, RuleWord,
+};
 use super::walk::Reader;
+use crate::low_pass::{Form, LowPass, Response};
 use crate::quantity::Toleranced;
 
 /// `[converter]`.
@@ -76,8 +79,8 @@ pub struct Voltmeter {
 /// `[filter]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Filter {
-    /// Corner wanted of the analog low-pass, Hz; design is free to choose when absent.
-    pub analog_corner: Option<Given<f64>>,
+    /// `[filter.analog]`: an active low-pass in the front end.
+    pub analog: Option<AnalogFilter>,
     /// What is done with the samples.
     pub digital: DigitalFilter,
     /// Samples per second, Hz; absent only when nothing is done with the samples.
@@ -222,19 +225,18 @@ impl Voltmeter {
 
 impl Filter {
     pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
-        let analog_corner = r.quantity("analog_corner");
         let word = r.choice("digital", DIGITAL);
         let (mut digital, mut sample_rate) = (None, None);
         match word.map(|word| word.value) {
             Some(DigitalWord::None) => {
                 digital = Some(DigitalFilter::None);
-                r.finish(&[]);
+                r.finish(&["analog"]);
             }
             Some(DigitalWord::Mean) => {
                 digital =
                     r.small_integer("over_periods").map(|over_periods| DigitalFilter::Mean { over_periods });
                 sample_rate = r.quantity("sample_rate");
-                r.finish(&[]);
+                r.finish(&["analog"]);
             }
             Some(DigitalWord::Sinc) => {
                 let order = r.small_integer("order");
@@ -243,18 +245,79 @@ impl Filter {
                     .zip(output_rate)
                     .map(|(order, output_rate)| DigitalFilter::Sinc { order, output_rate });
                 sample_rate = r.quantity("sample_rate");
-                r.finish(&[]);
+                r.finish(&["analog"]);
             }
             Some(DigitalWord::FirstOrder) => {
                 digital = r
                     .quantity("time_constant")
                     .map(|time_constant| DigitalFilter::FirstOrder { time_constant });
                 sample_rate = r.quantity("sample_rate");
-                r.finish(&[]);
+                r.finish(&["analog"]);
             }
             None => r.abandon(),
         }
-        Some(Self { analog_corner, digital: digital?, sample_rate })
+        Some(Self { analog: None, digital: digital?, sample_rate })
+    }
+}
+
+/// `[filter.analog]`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AnalogFilter {
+    /// Number of poles.
+    pub poles: Given<u32>,
+    /// Circuit of its stages.
+    pub form: Given<Form>,
+    /// Where its poles are.
+    pub response: Given<Response>,
+    /// Corner, Hz; `None` when design chooses it.
+    pub corner: Given<Option<f64>>,
+    /// NAME of the record of its amplifiers, if it names one.
+    pub amplifier: Option<Given<String>>,
+}
+
+/// A ripple in dB; the ends of its range are themselves possible.
+fn decibels(ratio: f64) -> f64 {
+    let (low, high) = crate::low_pass::RIPPLE;
+    (20.0 * libm::log10(ratio)).clamp(low, high)
+}
+
+impl AnalogFilter {
+    pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
+        let poles = r.small_integer("poles");
+        let form = r.choice("form", Form::SPELLINGS);
+        let corner = r.get("corner", |walk, key, name, value, _| walk.open(key, name, value));
+        let amplifier = r.text("amplifier");
+        let word = r.choice("response", RESPONSES);
+        let response = match word.as_ref().map(|word| word.value) {
+            Some(ResponseWord::Bessel) => Some(Response::Bessel),
+            Some(ResponseWord::Butterworth) => Some(Response::Butterworth),
+            Some(ResponseWord::CriticallyDamped) => Some(Response::CriticallyDamped),
+            Some(ResponseWord::Chebyshev) => {
+                r.quantity("ripple").map(|ripple| Response::Chebyshev { ripple: decibels(ripple.value) })
+            }
+            None => {
+                r.abandon();
+                return None;
+            }
+        };
+        r.finish(&[]);
+        Some(Self {
+            poles: poles?,
+            form: form?,
+            response: word.zip(response).map(|(word, response)| word.map(|_| response))?,
+            corner: corner?,
+            amplifier,
+        })
+    }
+
+    /// As the model knows it.
+    pub fn plan(&self) -> LowPass {
+        LowPass {
+            poles: self.poles.value,
+            form: self.form.value,
+            response: self.response.value,
+            corner: self.corner.value,
+        }
     }
 }
 

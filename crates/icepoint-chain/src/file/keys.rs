@@ -62,6 +62,8 @@ pub enum Kind {
     Choice(fn() -> Vec<&'static str>),
     /// A quantity.
     Quantity(Unit),
+    /// A quantity, or "open".
+    Open(Unit),
     /// A quantity with an optional tolerance.
     Toleranced(Unit),
     /// A limit to both sides, with or without ±.
@@ -101,6 +103,7 @@ impl Kind {
             Self::Text => "a text".into(),
             Self::Choice(words) => one_of(&words()),
             Self::Quantity(unit) => unit.noun().into(),
+            Self::Open(unit) => format!("{}, or \"open\"", unit.noun()),
             Self::Toleranced(unit) => format!("{}, with its tolerance if known", unit.noun()),
             Self::Limit(unit) => format!("{} to both sides", unit.noun()),
             Self::VoltOrLsb => "a voltage or a number of LSB, to both sides".into(),
@@ -189,6 +192,21 @@ pub(super) enum DigitalWord {
     FirstOrder,
 }
 
+/// Responses of an active low-pass, as written.
+pub(super) const RESPONSES: &[(&str, ResponseWord)] = &[
+    ("bessel", ResponseWord::Bessel),
+    ("butterworth", ResponseWord::Butterworth),
+    ("chebyshev", ResponseWord::Chebyshev),
+    ("critically damped", ResponseWord::CriticallyDamped),
+];
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ResponseWord {
+    Bessel,
+    Butterworth,
+    Chebyshev,
+    CriticallyDamped,
+}
+
 /// Reading rules, as written.
 pub(super) const RULES: &[(&str, RuleWord)] = &[
     ("line", RuleWord::Line),
@@ -263,7 +281,7 @@ impl Key {
 }
 
 use Kind::{
-    Cable, Choice, Harmonics, Integer, Interval, IntervalOrOne, Limit, List, Number, Numbers, Part,
+    Cable, Choice, Harmonics, Integer, Interval, IntervalOrOne, Limit, List, Number, Numbers, Open, Part,
     ProbeTolerance, Quantity, Text, Toleranced, Values, VoltOrLsb,
 };
 use Presence::{Default, Optional, Required};
@@ -476,8 +494,6 @@ pub const SECTIONS: &[Section] = &[
             .within(bounds::MARGIN).when("kind = \"adc\""),
     ] },
     Section { path: "filter", required: false, meaning: "Low-pass filters, analog and digital.", keys: &[
-        key("analog_corner", Quantity(Unit::Hertz), Optional, "\"2 Hz\"",
-            "corner wanted of the analog low-pass; design chooses without it").within(bounds::FILTER_CORNER),
         key("digital", Choice(|| names(DIGITAL)), Default, "\"mean\"", "what is done with the samples"),
         key("over_periods", Integer, Default, "1", "mains periods of the mean").within(bounds::PERIODS)
             .when("digital = \"mean\""),
@@ -491,6 +507,19 @@ pub const SECTIONS: &[Section] = &[
         key("sample_rate", Quantity(Unit::Hertz), Required, "\"1 kHz\"",
             "samples per second; of a sinc filter those that it takes in").within(bounds::SAMPLE_RATE)
             .when("digital = \"mean\" or \"sinc\" or \"first order\""),
+    ] },
+    Section { path: "filter.analog", required: false,
+        meaning: "An active low-pass between the last amplifier of the front end and its output, in the place of one that it \
+                  has already.", keys: &[
+        key("poles", Integer, Required, "4", "number of poles").within(bounds::POLES),
+        key("form", Choice(|| names(crate::low_pass::Form::SPELLINGS)), Default, "\"sallen-key\"", "circuit of its stages"),
+        key("response", Choice(|| names(RESPONSES)), Default, "\"bessel\"", "where its poles are"),
+        key("ripple", Quantity(Unit::Decibel), Required, "\"0.5 dB\"", "ripple below the corner")
+            .within(bounds::RIPPLE).when("response = \"chebyshev\""),
+        key("corner", Open(Unit::Hertz), Default, "\"2 Hz\"",
+            "where it is 3 dB below 0 Hz; \"open\": design chooses").within(bounds::FILTER_CORNER),
+        key("amplifier", Text, Optional, "\"buffer\"",
+            "NAME of the record of its amplifiers; without it the buffer of the front end, or what drives its output"),
     ] },
     Section { path: "readout", required: true, meaning: "The rule that turns a voltage into a temperature.", keys: &[
         key("rule", Choice(|| names(RULES)), Required, "\"emf inverse\"", "the rule"),

@@ -41,7 +41,7 @@ mod write;
 pub use amplifier::{Amplifier, AmplifierKind};
 pub use calibration::{BudgetSettings, Calibration, CalibrationMethod, CalibrationPlan};
 pub use circuit::{OWN, read_circuit};
-pub use converter::{Adc, Converter, ConverterKind, DigitalFilter, Filter, Readout, Voltmeter};
+pub use converter::{Adc, AnalogFilter, Converter, ConverterKind, DigitalFilter, Filter, Readout, Voltmeter};
 pub use front_end::{FrontEnd, PartValue, Supply, Topology};
 pub use given::{Given, Interval, Origin, Span};
 pub use need::{CalibrationEffort, Harmonics, Need};
@@ -58,6 +58,8 @@ pub use read::{LARGEST_FILE, load, parse};
 pub use write::{Calibrated, ChosenValue, write_atomically};
 
 use crate::front_end::{Blueprint, library};
+use crate::low_pass::Form;
+use crate::low_pass::insert::{Inserted, Site, insert};
 use std::collections::BTreeMap;
 
 /// A chain file that was taken.
@@ -164,6 +166,74 @@ impl ChainFile {
             Topology::BuiltIn(id) => library::named(id),
             Topology::Own => self.circuit.as_ref(),
         }
+    }
+
+    /// The circuit with the active low-pass of `[filter.analog]` in it; `None` when none is asked for.
+    ///
+    /// # Errors
+    /// What is in its way, at its place.
+    pub fn low_pass(&self) -> Option<Result<(Blueprint, Inserted), Problem>> {
+        let analog = self.filter.analog.as_ref()?;
+        let blueprint = self.blueprint()?;
+        let plan = analog.plan();
+        let record = match (&analog.amplifier, &self.front_end.buffer) {
+            (Some(given), _) => given.value.as_str(),
+            (None, Some(_)) => "buffer",
+            (None, None) => blueprint.output_record().unwrap_or("amplifier"),
+        };
+        if !self.record(record).is_some_and(|a| matches!(a.kind, AmplifierKind::Operational { .. })) {
+            let known: Vec<&str> = self
+                .amplifiers
+                .values()
+                .filter(|a| matches!(a.kind, AmplifierKind::Operational { .. }))
+                .map(|a| a.name.as_str())
+                .collect();
+            let problem = self
+                .problem_at(
+                    "filter.analog.amplifier",
+                    "filter.no_amplifier",
+                    "the low-pass has no operational amplifier",
+                    "needs amplifiers",
+                )
+                .expected("the NAME of a section [amplifier.NAME] with kind = \"operational\"");
+            return Some(Err(match known.first() {
+                Some(name) => problem.help(format!("amplifier = \"{name}\"")),
+                None => problem.help("add a section [amplifier.filter] with kind = \"operational\""),
+            }));
+        }
+        if plan.gain() < 0.0 && matches!(self.readout.value, Readout::Line { .. }) {
+            let problem = self
+                .problem_at(
+                    "filter.analog.form",
+                    "filter.inverts",
+                    "one inverting stage turns a straight line of the read-out upside down",
+                    "inverts",
+                )
+                .expected("a low-pass that doesn't invert, or a reading rule that is computed");
+            return Some(Err(problem.help("form = \"sallen-key\", or poles = 3 or 4: two inverting stages")));
+        }
+        let voltmeter = matches!(self.converter.kind, ConverterKind::Voltmeter(_));
+        let site = Site {
+            record,
+            about_ground: voltmeter && self.supply.negative.value.value < 0.0,
+            series: (*self.parts.resistors.series, *self.parts.capacitors.series),
+        };
+        if voltmeter && !site.about_ground && plan.form == Form::MultipleFeedback {
+            let problem = self
+                .problem_at(
+                    "filter.analog.form",
+                    "filter.no_bias",
+                    "inverting stages on one supply turn about half of a converter's reference, and a voltmeter has none",
+                    "needs a voltage to turn about",
+                )
+                .expected("form = \"sallen-key\", or a negative supply");
+            return Some(Err(problem.help("form = \"sallen-key\"")));
+        }
+        Some(insert(blueprint, plan, site).map_err(|why| {
+            self.problem_at("filter.analog", "filter.no_place", why.to_string(), "has no place")
+                .expected("a front end whose last amplifier drives an output against ground")
+                .help("leave [filter.analog] out")
+        }))
     }
 
     /// Figures of the amplifier that the circuit calls `name`: `amplifier` and `buffer` are those that `[front_end]`

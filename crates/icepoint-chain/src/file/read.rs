@@ -1,7 +1,7 @@
 //! From a path or a text to a checked chain file.
 
 use super::calibration::{BudgetSettings, Calibration, CalibrationPlan};
-use super::converter::{Converter, Filter, Readout};
+use super::converter::{AnalogFilter, Converter, Filter, Readout};
 use super::given::Span;
 use super::parts::{CapacitorParts, Network, Parts, ResistorParts};
 use super::probe::{Lead, Probe};
@@ -242,7 +242,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
     let supply = one(walk, root, "supply", Supply::read);
     let amplifiers = amplifiers(walk, root);
     let converter = one(walk, root, "converter", Converter::read);
-    let filter = one(walk, root, "filter", Filter::read);
+    let filter = filter(walk, root);
     let readout = one(walk, root, "readout", Readout::read);
     let parts = parts(walk, root);
     let plan = if root.contains_key("calibration_plan") {
@@ -342,6 +342,16 @@ fn front_end<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<FrontEnd> {
             .unwrap_or_default();
     }
     front_end.map(|front_end| FrontEnd { values, tolerance, ..front_end })
+}
+
+fn filter<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Filter> {
+    let filter = one(walk, root, "filter", Filter::read);
+    let inner = root.get("filter").and_then(|value| value.get_ref().as_table());
+    let analog = match inner.filter(|table| table.contains_key("analog")) {
+        Some(table) => Some(one(walk, table, "filter.analog", AnalogFilter::read)?),
+        None => None,
+    };
+    filter.map(|filter| Filter { analog, ..filter })
 }
 
 fn amplifiers<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<BTreeMap<String, Amplifier>> {

@@ -301,6 +301,7 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
             "reference_junction.element" if when.contains("platinum") => "platinum",
             "converter.kind" if when.contains("voltmeter") => "voltmeter",
             "calibration_plan.method" if when.contains("known temperature") => "known temperature",
+            "filter.analog.response" if when.contains("chebyshev") => "chebyshev",
             "filter.digital" if when.contains("sinc") && !when.contains("mean") => "sinc",
             "filter.digital" if when.contains("first order") && !when.contains("mean") => "first order",
             "readout.rule" if when.contains("table") => "table",
@@ -333,7 +334,8 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
         }
         let records: &[&str] = match other.path {
             "amplifier.*" => &["front", "buffer"],
-            "front_end.values"
+            "filter.analog"
+            | "front_end.values"
             | "front_end.tolerance"
             | "parts.resistors.network"
             | "calibration.deviations"

@@ -274,6 +274,17 @@ impl Walk<'_> {
         Some(values)
     }
 
+    /// A quantity, or "open".
+    pub fn open(&mut self, key: &'static Key, name: &str, value: &Value<'_>) -> Option<Option<f64>> {
+        let unit = unit_of(key.kind)?;
+        if let DeValue::String(text) = value.get_ref()
+            && text.trim().eq_ignore_ascii_case("open")
+        {
+            return Some(None);
+        }
+        self.read_one(key, name, value, unit, false).map(Some)
+    }
+
     /// Harmonics: a word, or shares from the second on.
     pub fn harmonics(&mut self, key: &'static Key, name: &str, value: &Value<'_>) -> Option<Harmonics> {
         let span: Span = value.span().into();

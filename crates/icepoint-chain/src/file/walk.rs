@@ -251,7 +251,7 @@ impl<'w, 't> Reader<'w, 't> {
     /// word needs is then no problem of its own.
     pub fn abandon(mut self) {
         self.used.extend(self.section.keys.iter().map(|key| key.name));
-        self.finish(&["values", "tolerance"]);
+        self.finish(&["values", "tolerance", "analog"]);
     }
 
     /// Ends the section: keys that are unknown, that don't apply, and those that are missing. `tables` are names of
@@ -351,6 +351,7 @@ pub(super) fn unit_of(kind: Kind) -> Option<crate::quantity::Unit> {
         Kind::Quantity(unit)
         | Kind::Toleranced(unit)
         | Kind::Limit(unit)
+        | Kind::Open(unit)
         | Kind::Interval(unit)
         | Kind::IntervalOrOne(unit)
         | Kind::List(unit)

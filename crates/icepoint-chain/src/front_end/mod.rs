@@ -9,7 +9,7 @@
 //!
 //! **Node names** are free words; `gnd` is ground. Board ground is the negative supply unless a part says otherwise.
 
-mod blueprint;
+pub(crate) mod blueprint;
 pub mod library;
 pub mod sensing;
 mod surroundings;

@@ -40,6 +40,7 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     circuit::converter(file, walk);
     circuit::line_against_supply(file, walk);
     plan::filter(file, walk);
+    plan::low_pass(file, walk);
     plan::part_values(file, walk);
     plan::calibration(file, walk);
 }

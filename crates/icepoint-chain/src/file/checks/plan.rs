@@ -68,6 +68,14 @@ pub(super) fn filter(file: &ChainFile, walk: &mut Walk<'_>) {
     }
 }
 
+/// An active low-pass needs a place and amplifiers.
+pub(super) fn low_pass(file: &ChainFile, walk: &mut Walk<'_>) {
+    if let Some(Err(problem)) = file.low_pass() {
+        let place = walk.places.get("filter.analog").map_or(Span::new(0, 0), |place| place.key);
+        walk.problem(problem.at(place, "asked for here"));
+    }
+}
+
 /// A sinc filter decimates by a whole number.
 fn sinc(rate: &Given<f64>, output_rate: &Given<f64>, at: Span, walk: &mut Walk<'_>) {
     let samples = rate.value / output_rate.value;
