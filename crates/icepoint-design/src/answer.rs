@@ -10,7 +10,7 @@ use icepoint_chain::{Model, ModelError};
 
 use crate::candidate::{Assessment, best};
 use crate::upgrades::{Upgrade, upgrades};
-use crate::{filter, instrumentation, single_amplifier};
+use crate::{filter, instrumentation, low_pass, single_amplifier};
 
 /// A designed board.
 #[derive(Debug)]
@@ -74,6 +74,9 @@ impl Verdict {
 /// # Errors
 /// [`ModelError`] when no circuit of this topology can be solved with these parts.
 pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
+    // What the user left open stays marked as open, whoever chose it.
+    let open = resolved.open.clone();
+    let resolved = low_pass::choose(resolved)?;
     let (values, tried) = choose(&resolved)?;
     let model = Model::new(resolved.with_values(&values))?;
     // Twins too: whoever writes the values down needs all of them.
@@ -102,7 +105,7 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
         verdict,
         tried,
         model,
-        resolved,
+        resolved: Resolved { open, ..resolved },
     })
 }
 
@@ -126,7 +129,7 @@ fn settling(model: &Model) -> Result<Settling, ModelError> {
 /// # Errors
 /// As [`design`].
 pub fn values(resolved: &Resolved) -> Result<Values, ModelError> {
-    Ok(choose(resolved)?.0)
+    Ok(choose(&low_pass::choose(resolved.clone())?)?.0)
 }
 
 /// Values for every slot, the open ones searched, and how many sets were judged.

@@ -28,6 +28,10 @@ struct LowPass {
 
 /// Chooses the filter values and returns them with the judgement of the best.
 pub(crate) fn choose(resolved: &Resolved, start: &Values) -> Result<Values, ModelError> {
+    // The low-pass that the user asked for has its values already.
+    if resolved.low_pass.is_some() {
+        return Ok(start.clone());
+    }
     let need = &resolved.chain.need;
     let digital = icepoint_chain::digital::settling(resolved.chain.filter, need.mains, need.settle_to);
     let allowed = TIME_SHARE * need.settle_within - digital;

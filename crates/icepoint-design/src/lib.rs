@@ -15,6 +15,7 @@ mod answer;
 mod candidate;
 mod filter;
 mod instrumentation;
+mod low_pass;
 mod preferred;
 mod single_amplifier;
 pub mod upgrades;

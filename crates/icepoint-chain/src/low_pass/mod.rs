@@ -21,6 +21,7 @@ pub mod polynomial;
 mod prototype;
 mod stage;
 
+pub use icepoint_circuit::Complex;
 pub use prototype::{Pole, RIPPLE, Response};
 pub use stage::{Amplifier, Built, Stage};
 
