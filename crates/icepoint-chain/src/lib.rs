@@ -44,6 +44,7 @@ pub mod resolve;
 mod sensing;
 pub mod situation;
 pub mod statistics;
+pub mod taps;
 mod wiring;
 
 pub use budget::Budget;

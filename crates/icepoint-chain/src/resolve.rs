@@ -13,8 +13,10 @@ use crate::chain::{
     ProbeTolerance, Readout, ReferenceJunction,
 };
 use crate::file::{self, ChainFile, PartValue, Refused};
+use crate::front_end::sensing::{JunctionFigures, PlatinumFigures, ThermistorFigures};
 use crate::front_end::{
-    AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, SlotKind, Stated, Surroundings, Values,
+    AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, Sensing, SlotKind, Stated, Surroundings,
+    Values,
 };
 use crate::imperfection::SPECIFIED_AT;
 use crate::low_pass::insert::Inserted;
@@ -255,7 +257,9 @@ fn junction(file: &ChainFile) -> ReferenceJunction {
         tolerance: *divider.tolerance,
         tempco: *file.parts.resistors.tempco,
     };
+    let in_circuit = *j.method == file::Method::Circuit;
     let method = match (&j.analog, &j.element) {
+        _ if in_circuit => JunctionMethod::InCircuit,
         (Some(analog), _) => JunctionMethod::Analog {
             slope: *analog.slope,
             at_zero: *analog.at_zero,
@@ -277,12 +281,7 @@ fn junction(file: &ChainFile) -> ReferenceJunction {
         }
         (None, Some(file::Element::Platinum { class, divider })) => {
             JunctionMethod::Measured(JunctionSensor::Platinum {
-                class: match **class {
-                    file::PlatinumClass::AA => Class::AA,
-                    file::PlatinumClass::A => Class::A,
-                    file::PlatinumClass::B => Class::B,
-                    file::PlatinumClass::C => Class::C,
-                },
+                class: platinum_class(**class),
                 divider: arm(divider, 100.0),
             })
         }
@@ -293,7 +292,45 @@ fn junction(file: &ChainFile) -> ReferenceJunction {
         accuracy: *j.accuracy,
         drift: *j.drift,
         gradient: *j.gradient,
-        self_heating: *j.self_heating,
+        // Parts of the circuit have a thermal resistance of their own.
+        self_heating: if in_circuit && !j.self_heating.is_from_file() { 0.0 } else { *j.self_heating },
+    }
+}
+
+fn platinum_class(class: file::PlatinumClass) -> Class {
+    match class {
+        file::PlatinumClass::AA => Class::AA,
+        file::PlatinumClass::A => Class::A,
+        file::PlatinumClass::B => Class::B,
+        file::PlatinumClass::C => Class::C,
+    }
+}
+
+fn sensing(file: &ChainFile) -> Sensing {
+    let Some(c) = &file.compensation else { return Sensing::default() };
+    Sensing {
+        junction: JunctionFigures {
+            volts: *c.forward_voltage,
+            amperes: *c.forward_current,
+            spread: *c.forward_spread,
+            slope_spread: *c.slope_spread,
+            ideality: *c.ideality,
+            ideality_spread: *c.ideality_spread,
+            series_resistance: *c.series_resistance,
+            heating: *c.heating,
+        },
+        thermistor: ThermistorFigures {
+            r25: *c.r25,
+            beta: *c.beta,
+            tolerance: *c.tolerance,
+            beta_tolerance: *c.beta_tolerance,
+            heating: *c.heating,
+        },
+        platinum: PlatinumFigures {
+            ice_ohms: *c.ice_resistance,
+            class: platinum_class(*c.class),
+            heating: *c.heating,
+        },
     }
 }
 
@@ -489,6 +526,9 @@ fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundings {
         network: parts.resistors.network.as_ref().map(|n| (*n.tolerance, *n.tempco)),
         capacitor_tolerance: *parts.capacitors.tolerance + drift,
         capacitor_for,
+        letter: *file.probe.letter,
+        broken_sensor: *file.need.broken_sensor,
+        sensing: sensing(file),
     }
 }
 

@@ -167,6 +167,28 @@ bounds! {
     SEGMENTS: Count, 1.0 from_to 4096.0, "number of segments";
     /// Correction of a calibration.
     CORRECTION_OFFSET: Volt, -1.0 from_to 1.0, "offset of the calibration";
+    /// Forward voltage of a silicon junction that is used as a thermometer.
+    FORWARD: Volt, 0.2 from_to 1.1, "forward voltage";
+    /// Its current.
+    FORWARD_CURRENT: Ampere, 1e-9 from_to 0.1, "forward current";
+    /// How far forward voltages lie apart.
+    FORWARD_SPREAD: Volt, 0.0 from_to 0.1, "spread of the forward voltage";
+    /// Between a transistor connected as a diode and a poor diode.
+    IDEALITY: Ratio, 0.9 from_to 2.5, "ideality factor";
+    /// Platinum resistors that are made.
+    ICE: Ohm, 10.0 from_to 10e3, "resistance at 0 °C";
+    /// From a part on copper to a bead in still air.
+    HEATING: KelvinPerWatt, 0.0 from_to 1e5, "thermal resistance";
+    /// Kelvins in which a leakage doubles.
+    DOUBLING: Kelvin, 4.0 from_to 40.0, "doubling of the leakage";
+    /// From a Schottky diode to a suppressor.
+    CLAMP: Volt, 0.1 from_to 50.0, "forward voltage of a clamp";
+    /// Current that a clamp may carry.
+    CLAMP_CURRENT: Ampere, 1e-6 from_to 10.0, "current of a clamp";
+    /// Current that shows a broken thermocouple.
+    DETECTION: Ampere, 1e-9 from_to 0.01, "detection current";
+    /// Length of a pulse or of the wait behind it.
+    PULSE: Second, 1e-6 from_to 100.0, "pulse";
     /// From none to the largest programmable gain of a converter.
     CONVERTER_GAIN: Ratio, 1.0 from_to 1000.0, "gain of the converter";
     /// Correction of a calibration.

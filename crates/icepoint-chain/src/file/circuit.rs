@@ -8,10 +8,12 @@ use super::problem::{Problem, Refused, Severity, Source};
 use super::similar::nearest;
 use super::walk::{Reader, Walk};
 use super::{PartValue, Place};
+use crate::front_end::sensing::{ClampFigures, DetectionFigures, Pulse};
 use crate::front_end::{
-    Blueprint, NEGATIVE, PlannedKind, PlannedPart, Ports, SUPPLY, Slot, SlotKind, TestPoint, Tie,
+    Blueprint, NEGATIVE, PlannedKind, PlannedPart, Ports, SUPPLY, Slot, SlotKind, Tap, TestPoint, Tie,
 };
 use crate::quantity::Unit;
+use icepoint_sensors::Letter;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -26,6 +28,11 @@ pub(super) const KINDS: &[(&str, PartWord)] = &[
     ("operational amplifier", PartWord::Operational),
     ("instrumentation amplifier", PartWord::Instrumentation),
     ("temperature sensor", PartWord::TemperatureSensor),
+    ("silicon junction", PartWord::Junction),
+    ("thermistor", PartWord::Thermistor),
+    ("platinum resistor", PartWord::Platinum),
+    ("clamp", PartWord::Clamp),
+    ("detection current", PartWord::DetectionCurrent),
 ];
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum PartWord {
@@ -35,7 +42,15 @@ pub(super) enum PartWord {
     Operational,
     Instrumentation,
     TemperatureSensor,
+    Junction,
+    Thermistor,
+    Platinum,
+    Clamp,
+    DetectionCurrent,
 }
+
+/// In which directions a clamp leaks, as written.
+pub(super) const LEAKS: &[(&str, bool)] = &[("one way", false), ("either way", true)];
 
 /// Widest limits of an open value that has none: Ω.
 const RESISTOR_LIMITS: (f64, f64) = (10.0, 10e6);
@@ -84,7 +99,9 @@ pub(super) fn circuit<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Blu
     let title = r.text("title");
     let thermocouple = r.nodes("thermocouple");
     let output = r.node("output");
-    r.finish(&["parts", "test_points"]);
+    let output_minus = r.node("output_minus");
+    r.finish(&["parts", "test_points", "taps"]);
+    let taps = taps(walk, table);
     let parts = parts(walk, table, header);
     let test_points = test_points(walk, table);
     let (elements, slots): (Vec<_>, Vec<_>) = parts?.into_iter().unzip();
@@ -94,7 +111,14 @@ pub(super) fn circuit<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Blu
         title: title.map_or_else(|| "own circuit".to_owned(), |t| t.value),
         slots: slots.into_iter().flatten().collect(),
         elements,
-        ports: Ports { plus, minus, output: output?.value, output_minus: None, reference: None },
+        ports: Ports {
+            plus,
+            minus,
+            output: output?.value,
+            output_minus: output_minus.map(|n| n.value),
+            reference: None,
+        },
+        taps: taps?,
         test_points: test_points?,
     })
 }
@@ -220,6 +244,22 @@ fn part(name: &str, mut r: Reader<'_, '_>) -> Option<(PlannedPart, Option<Slot>)
                 _ => None,
             }
         }
+        PartWord::Junction => match (r.node("anode"), r.node("cathode")) {
+            (Some(anode), Some(cathode)) => {
+                Some(PlannedKind::Junction { anode: anode.value, cathode: cathode.value })
+            }
+            _ => None,
+        },
+        PartWord::Thermistor => {
+            let between = r.nodes("between");
+            between.map(|Given { value: (a, b), .. }| PlannedKind::Thermistor { a, b })
+        }
+        PartWord::Platinum => {
+            let between = r.nodes("between");
+            between.map(|Given { value: (a, b), .. }| PlannedKind::Platinum { a, b })
+        }
+        PartWord::Clamp => clamp(&mut r),
+        PartWord::DetectionCurrent => detection(&mut r),
         PartWord::TemperatureSensor => {
             r.node("out").map(|out| PlannedKind::TemperatureSensor { out: out.value })
         }
@@ -230,6 +270,47 @@ fn part(name: &str, mut r: Reader<'_, '_>) -> Option<(PlannedPart, Option<Slot>)
         None => None,
     };
     Some((PlannedPart { designator: name.to_owned(), purpose, kind: planned? }, slot))
+}
+
+/// Kelvins in which the leakage of a silicon junction doubles (common practice, no source).
+const USUAL_DOUBLING: f64 = 10.0;
+/// Forward voltage of a silicon clamp, V, and the current that it may carry for long, A (common practice, no source).
+const USUAL_CLAMP: (f64, f64) = (0.7, 0.01);
+/// Tolerance of a detection current (common practice, no source).
+const USUAL_DETECTION: f64 = 0.2;
+
+fn clamp(r: &mut Reader<'_, '_>) -> Option<PlannedKind> {
+    let (anode, cathode) = (r.node("anode"), r.node("cathode"));
+    let leakage = r.quantity("leakage");
+    let doubling = r.quantity("doubling").map_or(USUAL_DOUBLING, |g| g.value);
+    let either_way = r.choice("leaks", LEAKS).is_some_and(|g| g.value);
+    let volts = r.quantity("forward_voltage").map_or(USUAL_CLAMP.0, |g| g.value);
+    let amperes = r.quantity("largest_current").map_or(USUAL_CLAMP.1, |g| g.value);
+    let figures = ClampFigures { leakage: leakage?.value, doubling, either_way, volts, amperes };
+    Some(PlannedKind::Clamp { anode: anode?.value, cathode: cathode?.value, figures })
+}
+
+fn detection(r: &mut Reader<'_, '_>) -> Option<PlannedKind> {
+    let (from, to, current) = (r.node("from"), r.node("to"), r.quantity("current"));
+    let tolerance = r.quantity("tolerance").map_or(USUAL_DETECTION, |g| g.value);
+    let (on, wait) = (r.quantity("pulse"), r.quantity("wait"));
+    let pulse = match (on, wait) {
+        (Some(on), Some(wait)) => Some(Pulse { on: on.value, wait: wait.value }),
+        (Some(alone), None) | (None, Some(alone)) => {
+            if let Some(span) = alone.span() {
+                r.walk.problem(
+                    Problem::new("circuit.half_a_pulse", "a pulse needs its length and the wait behind it")
+                        .at(span, "the other one is missing")
+                        .expected("both pulse and wait, or neither: then the current always flows")
+                        .help("pulse = \"5 ms\", wait = \"50 ms\""),
+                );
+            }
+            return None;
+        }
+        (None, None) => None,
+    };
+    let figures = DetectionFigures { amperes: current?.value, tolerance, pulse };
+    Some(PlannedKind::DetectionCurrent { from: from?.value, to: to?.value, figures })
 }
 
 /// Supply pins: the rails, unless said otherwise.
@@ -310,6 +391,24 @@ fn read_slot(
         tolerance: tolerance.map(|g| g.value).or(beside),
         tempco: tempco.map(|g| g.value),
     })
+}
+
+/// `[circuit.taps]`: letter of a type to the node that its negative leg goes to.
+fn taps<'t>(walk: &mut Walk<'t>, circuit: &DeTable<'t>) -> Option<Vec<Tap>> {
+    if !circuit.contains_key("taps") {
+        return Some(Vec::new());
+    }
+    let (table, header) = walk.table(circuit, "taps", "circuit.taps")?;
+    let mut r = walk.reader("circuit.taps", "circuit.taps", Some((table, header)))?;
+    let mut list = Vec::new();
+    for letter in Letter::ALL {
+        if !r.has(letter.name()) {
+            continue;
+        }
+        list.push(Tap { letter, node: r.node(letter.name())?.value });
+    }
+    r.finish(&[]);
+    Some(list)
 }
 
 fn test_points<'t>(walk: &mut Walk<'t>, circuit: &DeTable<'t>) -> Option<Vec<TestPoint>> {

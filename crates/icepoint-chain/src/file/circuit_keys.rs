@@ -1,8 +1,8 @@
 //! Keys of `[circuit]`, its parts and its test points.
 
 use super::bounds;
-use super::circuit::KINDS;
-use super::keys::Kind::{Choice, Limit, Nodes, Number, Part, Text};
+use super::circuit::{KINDS, LEAKS};
+use super::keys::Kind::{Choice, Limit, Nodes, Number, Part, Quantity, Text};
 use super::keys::Presence::{Optional, Required};
 use super::keys::{Key, key, names};
 use crate::quantity::Unit;
@@ -18,10 +18,36 @@ pub(super) const CIRCUIT: &[Key] = &[
         "nodes of its terminals, the positive leg first",
     ),
     key("output", Text, Required, "\"out\"", "node that the converter or voltmeter reads"),
+    key(
+        "output_minus",
+        Text,
+        Optional,
+        "\"gnd\"",
+        "node of the converter's second input, if it has one; without it the output is read against ground",
+    ),
+];
+
+/// `[circuit.taps]`.
+#[rustfmt::skip] // a table
+pub(super) const TAPS: &[Key] = &[
+    key("B", Text, Optional, "\"tc_minus\"", "node of the negative leg for type B"),
+    key("E", Text, Optional, "\"tc_minus\"", "for type E"),
+    key("J", Text, Optional, "\"tc_minus\"", "for type J"),
+    key("K", Text, Optional, "\"tc_minus\"", "for type K"),
+    key("N", Text, Optional, "\"tc_minus\"", "for type N"),
+    key("R", Text, Optional, "\"tc_minus\"", "for type R"),
+    key("S", Text, Optional, "\"tc_minus\"", "for type S"),
+    key("T", Text, Optional, "\"tc_minus\"", "for type T"),
+    key("C", Text, Optional, "\"tc_minus\"", "for type C"),
+    key("A", Text, Optional, "\"tc_minus\"", "for type A"),
 ];
 
 const ONE_VALUE: &str = "kind = \"resistor\" or \"capacitor\" or \"gain resistor\"";
 const RESISTORS: &str = "kind = \"resistor\" or \"gain resistor\"";
+const DIODES: &str = "kind = \"silicon junction\" or \"clamp\"";
+const CLAMP: &str = "kind = \"clamp\"";
+const DETECTION: &str = "kind = \"detection current\"";
+const TOLERANT: &str = "kind = \"resistor\" or \"capacitor\" or \"gain resistor\" or \"detection current\"";
 const AMPLIFIERS: &str = "kind = \"operational amplifier\" or \"instrumentation amplifier\"";
 
 /// `[circuit.parts.NAME]`.
@@ -30,7 +56,25 @@ pub(super) const PART: &[Key] = &[
     key("kind", Choice(|| names(KINDS)), Required, "\"resistor\"", "what it is"),
     key("purpose", Text, Optional, "\"first pole, with C1\"", "what it is there for"),
     key("between", Nodes, Required, "[\"tc_plus\", \"in\"]", "the two nodes that it joins")
-        .when("kind = \"resistor\" or \"capacitor\""),
+        .when("kind = \"resistor\" or \"capacitor\" or \"thermistor\" or \"platinum resistor\""),
+    key("anode", Text, Required, "\"in\"", "node that the current enters when it conducts").when(DIODES),
+    key("cathode", Text, Required, "\"gnd\"", "node that the current leaves by").when(DIODES),
+    key("leakage", Limit(Unit::Ampere), Required, "\"5 nA\"", "largest leakage at 25 °C, from cathode to anode")
+        .within(bounds::BIAS).when(CLAMP),
+    key("doubling", Quantity(Unit::Kelvin), Optional, "\"10 K\"", "kelvins in which the leakage doubles (10 K without it)")
+        .within(bounds::DOUBLING).when(CLAMP),
+    key("leaks", Choice(|| names(LEAKS)), Optional, "\"one way\"",
+        "\"either way\" for a suppressor of both directions near 0 V, whose leakage has no known sign").when(CLAMP),
+    key("forward_voltage", Quantity(Unit::Volt), Optional, "\"0.7 V\"", "voltage at largest_current (0.7 V without it)")
+        .within(bounds::CLAMP).when(CLAMP),
+    key("largest_current", Quantity(Unit::Ampere), Optional, "\"10 mA\"", "what it may carry for long (10 mA without it)")
+        .within(bounds::CLAMP_CURRENT).when(CLAMP),
+    key("from", Text, Required, "\"supply\"", "node that the current leaves").when(DETECTION),
+    key("to", Text, Required, "\"tc_plus\"", "node that the current enters").when(DETECTION),
+    key("current", Quantity(Unit::Ampere), Required, "\"100 nA\"", "current that shows a broken thermocouple")
+        .within(bounds::DETECTION).when(DETECTION),
+    key("pulse", Quantity(Unit::Second), Optional, "\"5 ms\"", "it flows only so long, between readings").within(bounds::PULSE).when(DETECTION),
+    key("wait", Quantity(Unit::Second), Optional, "\"50 ms\"", "from its end to the next reading").within(bounds::PULSE).when(DETECTION),
     key("amplifier", Text, Required, "\"A1\"", "designator of the instrumentation amplifier whose gain it sets")
         .when("kind = \"gain resistor\""),
     key("plus", Text, Required, "\"in\"", "node of the non-inverting input").when(AMPLIFIERS),
@@ -55,7 +99,7 @@ pub(super) const PART: &[Key] = &[
     key("network", Text, Optional, "\"RN1\"", "matched with the others of this name: one body, see [parts.resistors.network]")
         .when("kind = \"resistor\""),
     key("tolerance", Limit(Unit::Ratio), Optional, "\"0.1 %\"", "tolerance of its value, instead of that of [parts]")
-        .within(bounds::TOLERANCE).when(ONE_VALUE),
+        .within(bounds::TOLERANCE).when(TOLERANT),
     key("tempco", Limit(Unit::PerKelvin), Optional, "\"10 ppm/K\"",
         "temperature coefficient, instead of that of [parts]").within(bounds::TEMPCO).when(RESISTORS),
 ];

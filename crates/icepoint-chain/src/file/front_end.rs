@@ -45,6 +45,11 @@ impl Topology {
         ("difference-amplifier", Self::BuiltIn("difference-amplifier")),
         ("two-amplifier-instrumentation", Self::BuiltIn("two-amplifier-instrumentation")),
         ("three-amplifier-instrumentation", Self::BuiltIn("three-amplifier-instrumentation")),
+        ("diode-compensation", Self::BuiltIn("diode-compensation")),
+        ("thermistor-bridge", Self::BuiltIn("thermistor-bridge")),
+        ("platinum-bridge", Self::BuiltIn("platinum-bridge")),
+        ("single-amplifier-taps", Self::BuiltIn("single-amplifier-taps")),
+        ("direct-converter", Self::BuiltIn("direct-converter")),
         (OWN, Self::Own),
     ];
 
@@ -102,12 +107,19 @@ impl FrontEnd {
         let (mut amplifier, mut buffer) = (None, None);
         match topology.as_ref().map(|topology| topology.value) {
             Some(Topology::BuiltIn(id)) => {
-                amplifier = r.text("amplifier");
-                if library::named(id).is_some_and(|b| b.records().iter().any(|(name, _)| *name == "buffer")) {
+                let asks = |record: &str| {
+                    library::named(id).is_some_and(|b| b.records().iter().any(|(name, _)| *name == record))
+                };
+                if asks("amplifier") {
+                    amplifier = r.text("amplifier");
+                }
+                if asks("buffer") {
                     buffer = r.text("buffer");
                 }
                 r.finish(&["values", "tolerance"]);
-                amplifier.as_ref()?;
+                if asks("amplifier") {
+                    amplifier.as_ref()?;
+                }
             }
             Some(Topology::Own) => {
                 amplifier = r.has("amplifier").then(|| r.text("amplifier")).flatten();

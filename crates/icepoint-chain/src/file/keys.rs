@@ -348,9 +348,9 @@ pub const SECTIONS: &[Section] = &[
     Section { path: "reference_junction", required: true,
         meaning: "How the temperature of the terminals is taken into account.", keys: &[
         key("method", Choice(|| names(Method::SPELLINGS)), Required, "\"sensor\"",
-            "read by a sensor and summed in firmware, or compensated in the circuit"),
+            "read by a sensor and summed in firmware, or compensated in the circuit: by a voltage sensor (analog) or by parts that follow the temperature (circuit)"),
         key("accuracy", Limit(Unit::Kelvin), Required, "\"±0.5 K\"",
-            "limit of the sensor's error at 25 °C").within(bounds::ERROR),
+            "limit of the sensor's error at 25 °C; with method = \"circuit\" it need not be there: [compensation] says it").within(bounds::ERROR),
         key("drift", Limit(Unit::KelvinPerKelvin), Default, "\"5 mK/K\"",
             "further error of the sensor for each kelvin away from 25 °C").within(bounds::KELVIN_DRIFT),
         key("gradient", Limit(Unit::Kelvin), Default, "\"±0.3 K\"",
@@ -382,6 +382,28 @@ pub const SECTIONS: &[Section] = &[
         key("divider_tolerance", Limit(Unit::Ratio), Default, "\"0.1 %\"", "tolerance of the fixed arm")
             .within(bounds::TOLERANCE).when("element = \"thermistor\" or \"platinum\""),
     ] },
+    Section { path: "compensation", required: false,
+        meaning: "Figures of the part of the circuit that follows the temperature of the terminals, with method = \
+                  \"circuit\". Those of a silicon junction, a thermistor or platinum: what the circuit has counts.", keys: &[
+        key("forward_voltage", Quantity(Unit::Volt), Default, "\"0.62 V\"",
+            "forward voltage of the junction at forward_current and 25 °C").within(bounds::FORWARD),
+        key("forward_current", Quantity(Unit::Ampere), Default, "\"100 µA\"", "current at which it is stated")
+            .within(bounds::FORWARD_CURRENT),
+        key("forward_spread", Limit(Unit::Volt), Default, "\"±10 mV\"", "spread of the forward voltage").within(bounds::FORWARD_SPREAD),
+        key("slope_spread", Limit(Unit::Ratio), Default, "\"1 %\"",
+            "spread of its slope beside what follows from the forward voltage").within(bounds::TOLERANCE),
+        key("ideality", Number, Default, "1.05", "ideality factor; 1 for a transistor connected as a diode").within(bounds::IDEALITY),
+        key("ideality_spread", Limit(Unit::Ratio), Default, "\"1 %\"", "spread of the ideality factor").within(bounds::TOLERANCE),
+        key("series_resistance", Quantity(Unit::Ohm), Default, "\"1 Ω\"", "series resistance of the junction").within(bounds::SOURCE),
+        key("r25", Quantity(Unit::Ohm), Default, "\"10 kΩ\"", "resistance of the thermistor at 25 °C").within(bounds::R25),
+        key("beta", Quantity(Unit::Kelvin), Default, "\"3950 K\"", "beta of the thermistor equation").within(bounds::BETA),
+        key("tolerance", Limit(Unit::Ratio), Default, "\"1 %\"", "tolerance of r25").within(bounds::TOLERANCE),
+        key("beta_tolerance", Limit(Unit::Ratio), Default, "\"1 %\"", "tolerance of beta").within(bounds::TOLERANCE),
+        key("ice_resistance", Quantity(Unit::Ohm), Default, "\"100 Ω\"", "resistance of the platinum resistor at 0 °C").within(bounds::ICE),
+        key("class", Choice(|| names(PlatinumClass::SPELLINGS)), Default, "\"A\"", "its tolerance class of IEC 60751"),
+        key("heating", Quantity(Unit::KelvinPerWatt), Default, "\"300 K/W\"",
+            "largest thermal resistance to the board: what the part warms itself by").within(bounds::HEATING),
+    ] },
     Section { path: "front_end", required: true, meaning: "The circuit between the terminals and the converter.", keys: &[
         key("topology", Choice(|| names(Topology::SPELLINGS)), Required, "\"instrumentation\"",
             "a built-in circuit (docs/front-ends.md), or \"own\": the one in [circuit]"),
@@ -396,6 +418,10 @@ pub const SECTIONS: &[Section] = &[
     Section { path: "circuit.parts.*", required: false,
         meaning: "One part; also written on one line in [circuit.parts], NAME = { kind = … }. NAME is its designator.",
         keys: circuit_keys::PART },
+    Section { path: "circuit.taps", required: false,
+        meaning: "Taps for several types of thermocouple on one board: the node that the negative leg of each goes to, \
+                  in place of the second of thermocouple.",
+        keys: circuit_keys::TAPS },
     Section { path: "circuit.test_points.*", required: false,
         meaning: "A point to touch with a voltmeter; also written on one line in [circuit.test_points].",
         keys: circuit_keys::TEST_POINT },

@@ -17,6 +17,7 @@ mod calibration;
 mod checks;
 mod circuit;
 mod circuit_keys;
+mod compensation;
 mod converter;
 pub mod defaults;
 pub mod draw;
@@ -41,6 +42,7 @@ mod write;
 pub use amplifier::{Amplifier, AmplifierKind};
 pub use calibration::{BudgetSettings, Calibration, CalibrationMethod, CalibrationPlan};
 pub use circuit::{OWN, read_circuit};
+pub use compensation::Compensation;
 pub use converter::{Adc, AnalogFilter, Converter, ConverterKind, DigitalFilter, Filter, Readout, Voltmeter};
 pub use front_end::{FrontEnd, PartValue, Supply, Topology};
 pub use given::{Given, Interval, Origin, Span};
@@ -77,6 +79,8 @@ pub struct ChainFile {
     pub lead: Option<Lead>,
     /// `[reference_junction]`.
     pub reference_junction: ReferenceJunction,
+    /// `[compensation]`; present when the method is [`Method::Circuit`].
+    pub compensation: Option<Compensation>,
     /// `[front_end]`.
     pub front_end: FrontEnd,
     /// `[circuit]`; present when the topology is [`Topology::Own`].

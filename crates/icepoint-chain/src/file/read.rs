@@ -9,8 +9,10 @@ use super::problem::{Problem, Refused, Severity, Source, sort};
 use super::similar::nearest;
 use super::walk::{Reader, Walk};
 use super::{
-    Amplifier, ChainFile, FrontEnd, Need, ReferenceJunction, ReferenceRecord, Supply, checks, circuit, keys,
+    Amplifier, ChainFile, Compensation, FrontEnd, Method, Need, ReferenceJunction, ReferenceRecord, Supply,
+    Topology, checks, circuit, keys,
 };
+use crate::front_end::library;
 use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::Path;
@@ -163,12 +165,13 @@ fn quote_is_open(line: &str) -> bool {
     !line.contains(['#', '\\']) && line.matches('"').count() == 1 && line.chars().count() < 60
 }
 
-const SECTION_NAMES: [&str; 17] = [
+const SECTION_NAMES: [&str; 18] = [
     "chain",
     "need",
     "probe",
     "lead",
     "reference_junction",
+    "compensation",
     "front_end",
     "circuit",
     "supply",
@@ -234,13 +237,26 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
     let probe = one(walk, root, "probe", Probe::read);
     let lead = if root.contains_key("lead") { Some(one(walk, root, "lead", Lead::read)) } else { None };
     let reference_junction = one(walk, root, "reference_junction", ReferenceJunction::read);
+    let in_circuit = reference_junction.as_ref().is_some_and(|j| j.method.value == Method::Circuit);
+    let compensation = (in_circuit || root.contains_key("compensation"))
+        .then(|| one(walk, root, "compensation", Compensation::read));
     let circuit = root.contains_key("circuit").then(|| circuit::circuit(walk, root));
     if let Some(Some(circuit)) = &circuit {
         checks::circuit_structure(circuit, walk);
     }
     let front_end = front_end(walk, root);
     let supply = one(walk, root, "supply", Supply::read);
-    let amplifiers = amplifiers(walk, root);
+    // A circuit without amplifiers, of which the converter is the only active part, needs no records.
+    let amplified = match front_end.as_ref().map(|f| f.topology.value) {
+        Some(Topology::BuiltIn(id)) => library::named(id).is_none_or(|b| !b.records().is_empty()),
+        Some(Topology::Own) => !matches!(&circuit, Some(Some(c)) if c.records().is_empty()),
+        None => true,
+    };
+    let amplifiers = if amplified || root.contains_key("amplifier") {
+        amplifiers(walk, root)
+    } else {
+        Some(BTreeMap::new())
+    };
     let converter = one(walk, root, "converter", Converter::read);
     let filter = filter(walk, root);
     let readout = one(walk, root, "readout", Readout::read);
@@ -260,6 +276,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
         probe: probe?,
         lead: transposed(lead)?,
         reference_junction: reference_junction?,
+        compensation: transposed(compensation)?,
         front_end: front_end?,
         circuit: transposed(circuit)?,
         supply: supply?,

@@ -31,12 +31,14 @@ pub enum Method {
     Sensor,
     /// A voltage proportional to temperature is added in the circuit.
     Analog,
+    /// Parts of the circuit follow the temperature; their figures are in `[compensation]`.
+    Circuit,
 }
 
 impl Method {
     /// Every accepted spelling.
     pub const SPELLINGS: &'static [(&'static str, Self)] =
-        &[("sensor", Self::Sensor), ("analog", Self::Analog)];
+        &[("sensor", Self::Sensor), ("analog", Self::Analog), ("circuit", Self::Circuit)];
 }
 
 /// A sensor whose output voltage is a straight line of its temperature.
@@ -110,8 +112,14 @@ impl PlatinumClass {
 impl ReferenceJunction {
     pub(super) fn read(mut r: Reader<'_, '_>) -> Option<Self> {
         let method = r.choice("method", Method::SPELLINGS);
-        let accuracy = r.quantity("accuracy");
         let drift = r.quantity("drift");
+        let parts_say = method.as_ref().is_some_and(|m| m.value == Method::Circuit) && !r.has("accuracy");
+        let accuracy = if parts_say {
+            // The figures of the parts say how far they are off.
+            drift.as_ref().map(|drift| Given { value: 0.0, origin: drift.origin })
+        } else {
+            r.quantity("accuracy")
+        };
         let gradient = r.quantity("gradient");
         let self_heating = r.quantity("self_heating");
         let (mut analog, mut element) = (None, None);
@@ -128,6 +136,7 @@ impl ReferenceJunction {
                 }
                 r.finish(&[]);
             }
+            Some(Method::Circuit) => r.finish(&[]),
             Some(Method::Sensor) => {
                 element = Element::read(&mut r);
                 r.finish(&[]);

@@ -237,6 +237,11 @@ R6 = { kind = "resistor", between = ["feedback", "gnd"] }
 R7 = { kind = "resistor", between = ["last", "feedback"] }
 C1 = { kind = "capacitor", between = ["out", "gnd"] }
 RG = { kind = "gain resistor", amplifier = "A1" }
+D1 = { kind = "silicon junction", anode = "sensor", cathode = "bias" }
+D2 = { kind = "clamp", anode = "in", cathode = "supply", leakage = "5 nA" }
+RT1 = { kind = "thermistor", between = ["sensor", "bias"] }
+RT2 = { kind = "platinum resistor", between = ["sensor", "bias"] }
+I1 = { kind = "detection current", from = "supply", to = "tc_plus", current = "100 nA" }
 [circuit.test_points]
 TP1 = { node = "out", shows = "filtered output" }
 "#;
@@ -251,6 +256,14 @@ fn every_key_of_a_circuit_is_taken_when_typed() {
     for section in SECTIONS.iter().filter(|section| section.path.starts_with("circuit")) {
         for key in section.keys.iter().filter(|key| key.presence == Presence::Optional) {
             let typed = format!("{} = {}", key.name, key.example);
+            if section.path == "circuit.taps" {
+                taken(
+                    &CIRCUIT
+                        .replace("[circuit.parts]\n", &format!("[circuit.taps]\n{typed}\n[circuit.parts]\n")),
+                );
+                tried += 1;
+                continue;
+            }
             if section.path == "circuit" {
                 taken(&CIRCUIT.replace("[circuit]\n", &format!("[circuit]\n{typed}\n")));
                 tried += 1;
@@ -261,6 +274,8 @@ fn every_key_of_a_circuit_is_taken_when_typed() {
                 let typed =
                     if key.name == "times" { format!("same_as = \"RG\", {typed}") } else { typed.clone() };
                 let typed = match (key.name, kind) {
+                    ("pulse", _) => format!("wait = \"50 ms\", {typed}"),
+                    ("wait", _) => format!("pulse = \"5 ms\", {typed}"),
                     ("times" | "same_as", "\"capacitor\"") => "same_as = \"C2\"".to_owned(),
                     // the name of a resistor has R, that of a capacitor C, and so have their values
                     ("value" | "at_least" | "at_most" | "usual", "\"capacitor\"") => {

@@ -4,10 +4,14 @@
 //! file, and become the same [`Blueprint`]. A search reads the slots (limits, ties, roles) and knows no circuit by name.
 //!
 //! **Nodes of the surroundings.** `gnd`; `supply`; `negative`, which is `gnd` on a board with one supply; `reference`,
-//! the converter's reference, which is `supply` for a voltmeter.
+//! the converter's reference, which is `supply` for a voltmeter; `pull`, the rail that drives a broken thermocouple to the
+//! end of the scale that `need.broken_sensor` asks for.
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use icepoint_sensors::Letter;
+
+use super::sensing::{ClampFigures, DetectionFigures};
 use super::{FrontEnd, Network, Part, PartKind, Ports, Surroundings, TestPoint};
 
 /// Values of a front end by designator, in Ω or F.
@@ -19,6 +23,8 @@ pub const GROUND: &str = "gnd";
 pub const SUPPLY: &str = "supply";
 /// The negative supply.
 pub const NEGATIVE: &str = "negative";
+/// The rail that pulls a broken thermocouple where it must read: `supply`, or `negative` for downscale.
+pub const PULL: &str = "pull";
 /// The converter's reference.
 pub const REFERENCE: &str = "reference";
 
@@ -38,6 +44,17 @@ pub struct Blueprint {
     pub ports: Ports,
     /// Points to touch with a voltmeter, in signal order.
     pub test_points: Vec<TestPoint>,
+    /// Taps for several types: the probe's own, if there is one, takes the place of the negative terminal.
+    pub taps: Vec<Tap>,
+}
+
+/// Where the negative leg of one type goes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Tap {
+    /// The type.
+    pub letter: Letter,
+    /// Its node.
+    pub node: String,
 }
 
 /// A place for a resistor or capacitor.
@@ -151,6 +168,45 @@ pub enum PlannedKind {
         /// Node it drives.
         out: String,
     },
+    /// A silicon junction that senses the temperature; its figures are those of [`Surroundings::sensing`].
+    Junction {
+        /// Current enters here.
+        anode: String,
+        /// Current leaves here.
+        cathode: String,
+    },
+    /// A thermistor that senses the temperature.
+    Thermistor {
+        /// First node.
+        a: String,
+        /// Second node.
+        b: String,
+    },
+    /// A platinum resistor that senses the temperature.
+    Platinum {
+        /// First node.
+        a: String,
+        /// Second node.
+        b: String,
+    },
+    /// A protection diode or suppressor.
+    Clamp {
+        /// Current enters here when it conducts.
+        anode: String,
+        /// Current leaves here when it conducts.
+        cathode: String,
+        /// Its figures.
+        figures: ClampFigures,
+    },
+    /// A current that shows a broken thermocouple.
+    DetectionCurrent {
+        /// The node that the current leaves.
+        from: String,
+        /// The node that the current enters.
+        to: String,
+        /// Its figures.
+        figures: DetectionFigures,
+    },
 }
 
 impl PlannedKind {
@@ -175,6 +231,20 @@ impl PlannedKind {
                 ("supply.1", &supply.1),
             ],
             Self::TemperatureSensor { out } => vec![("out", out)],
+            Self::Junction { anode, cathode } | Self::Clamp { anode, cathode, .. } => {
+                vec![("anode", anode), ("cathode", cathode)]
+            }
+            Self::Thermistor { a, b } | Self::Platinum { a, b } => vec![("between.0", a), ("between.1", b)],
+            Self::DetectionCurrent { from, to, .. } => vec![("from", from), ("to", to)],
+        }
+    }
+
+    /// The two nodes between which direct current flows as in a resistor.
+    pub fn conducts_between(&self) -> Option<(&String, &String)> {
+        match self {
+            Self::Resistor { a, b } | Self::Thermistor { a, b } | Self::Platinum { a, b } => Some((a, b)),
+            Self::Junction { anode, cathode } => Some((anode, cathode)),
+            _ => None,
         }
     }
 
@@ -201,7 +271,25 @@ impl Blueprint {
 
     /// Whether the circuit compensates the reference junction itself.
     pub fn compensates(&self) -> bool {
+        self.elements.iter().any(|e| {
+            matches!(
+                e.kind,
+                PlannedKind::TemperatureSensor { .. }
+                    | PlannedKind::Junction { .. }
+                    | PlannedKind::Thermistor { .. }
+                    | PlannedKind::Platinum { .. }
+            )
+        })
+    }
+
+    /// Whether a voltage sensor does that.
+    pub fn has_voltage_sensor(&self) -> bool {
         self.elements.iter().any(|e| matches!(e.kind, PlannedKind::TemperatureSensor { .. }))
+    }
+
+    /// Node of the negative terminal for a type.
+    pub fn minus_for(&self, letter: Letter) -> &str {
+        self.taps.iter().find(|t| t.letter == letter).map_or(&self.ports.minus, |t| &t.node)
     }
 
     /// Slots of one role, in the order of the parts.
@@ -311,6 +399,23 @@ impl Blueprint {
                     }
                 }
                 PlannedKind::TemperatureSensor { out } => PartKind::TemperatureSensor { node: node(out) },
+                PlannedKind::Junction { anode, cathode } => PartKind::Junction {
+                    anode: node(anode),
+                    cathode: node(cathode),
+                    figures: surroundings.sensing.junction,
+                },
+                PlannedKind::Thermistor { a, b } => {
+                    PartKind::Thermistor { a: node(a), b: node(b), figures: surroundings.sensing.thermistor }
+                }
+                PlannedKind::Platinum { a, b } => {
+                    PartKind::Platinum { a: node(a), b: node(b), figures: surroundings.sensing.platinum }
+                }
+                PlannedKind::Clamp { anode, cathode, figures } => {
+                    PartKind::Clamp { anode: node(anode), cathode: node(cathode), figures: *figures }
+                }
+                PlannedKind::DetectionCurrent { from, to, figures } => {
+                    PartKind::DetectionCurrent { from: node(from), to: node(to), figures: *figures }
+                }
             };
             parts.push(Part {
                 designator: element.designator.clone(),
@@ -319,6 +424,7 @@ impl Blueprint {
             });
         }
         let mut ports = self.ports.clone();
+        self.minus_for(surroundings.letter).clone_into(&mut ports.minus);
         for port in [&mut ports.plus, &mut ports.minus, &mut ports.output] {
             *port = node(port);
         }

@@ -16,6 +16,11 @@ pub const TEXTS: &[(&str, &str)] = &[
     ("difference-amplifier", include_str!("library/difference-amplifier.toml")),
     ("two-amplifier-instrumentation", include_str!("library/two-amplifier-instrumentation.toml")),
     ("three-amplifier-instrumentation", include_str!("library/three-amplifier-instrumentation.toml")),
+    ("diode-compensation", include_str!("library/diode-compensation.toml")),
+    ("thermistor-bridge", include_str!("library/thermistor-bridge.toml")),
+    ("platinum-bridge", include_str!("library/platinum-bridge.toml")),
+    ("single-amplifier-taps", include_str!("library/single-amplifier-taps.toml")),
+    ("direct-converter", include_str!("library/direct-converter.toml")),
 ];
 
 /// All built-in front ends, in the order of [`TEXTS`]. A test reads every text, so none is missing.

@@ -15,9 +15,10 @@ pub mod sensing;
 mod surroundings;
 
 pub use blueprint::{
-    Blueprint, GROUND, NEGATIVE, PlannedKind, PlannedPart, REFERENCE, SUPPLY, Slot, SlotKind, Tie, Values,
+    Blueprint, GROUND, NEGATIVE, PULL, PlannedKind, PlannedPart, REFERENCE, SUPPLY, Slot, SlotKind, Tap, Tie,
+    Values,
 };
-pub use surroundings::{GainLaw, Surroundings};
+pub use surroundings::{GainLaw, Sensing, Surroundings};
 
 /// A front end: the circuit between the terminals and the converter.
 #[derive(Clone, Debug, PartialEq)]

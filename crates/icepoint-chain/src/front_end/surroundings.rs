@@ -2,7 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use super::blueprint::{GROUND, NEGATIVE, REFERENCE, SUPPLY};
+use icepoint_sensors::Letter;
+
+use super::blueprint::{GROUND, NEGATIVE, PULL, REFERENCE, SUPPLY};
+use super::sensing::{JunctionFigures, PlatinumFigures, ThermistorFigures};
+use crate::chain::BrokenSensor;
+
 use super::{AmplifierFigures, PartKind, ResistorFigures};
 
 /// Gain law of an instrumentation amplifier: `1 + constant/R`.
@@ -50,6 +55,53 @@ pub struct Surroundings {
     pub capacitor_tolerance: f64,
     /// Capacitors that differ from that.
     pub capacitor_for: BTreeMap<String, f64>,
+    /// Type of the probe, which chooses among taps.
+    pub letter: Letter,
+    /// Where a broken thermocouple must read: what `pull` stands for.
+    pub broken_sensor: BrokenSensor,
+    /// Figures of the parts that follow the temperature.
+    pub sensing: Sensing,
+}
+
+/// Figures of the parts that follow the temperature; a circuit uses those that it has.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sensing {
+    /// Of a silicon junction.
+    pub junction: JunctionFigures,
+    /// Of a thermistor.
+    pub thermistor: ThermistorFigures,
+    /// Of a platinum resistor.
+    pub platinum: PlatinumFigures,
+}
+
+impl Default for Sensing {
+    /// Generic parts without spread: what stands in a chain whose circuit has none of them.
+    fn default() -> Self {
+        Self {
+            junction: JunctionFigures {
+                volts: 0.6,
+                amperes: 100e-6,
+                spread: 0.0,
+                slope_spread: 0.0,
+                ideality: 1.0,
+                ideality_spread: 0.0,
+                series_resistance: 0.0,
+                heating: 0.0,
+            },
+            thermistor: ThermistorFigures {
+                r25: 10e3,
+                beta: 3950.0,
+                tolerance: 0.0,
+                beta_tolerance: 0.0,
+                heating: 0.0,
+            },
+            platinum: PlatinumFigures {
+                ice_ohms: 100.0,
+                class: icepoint_sensors::platinum::Class::B,
+                heating: 0.0,
+            },
+        }
+    }
 }
 
 impl Surroundings {
@@ -65,6 +117,11 @@ impl Surroundings {
 
     /// The node that a name of the circuit stands for on this board.
     pub fn node(&self, name: &str) -> String {
+        let name = match (name, self.broken_sensor) {
+            (PULL, BrokenSensor::Upscale) => SUPPLY,
+            (PULL, BrokenSensor::Downscale) => NEGATIVE,
+            _ => name,
+        };
         match name {
             NEGATIVE if self.negative.0 == 0.0 => GROUND,
             REFERENCE if self.reference.is_none() => SUPPLY,

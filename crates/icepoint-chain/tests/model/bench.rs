@@ -9,9 +9,14 @@ use icepoint_chain::{Model, Reading, Situation, file, resolve};
 
 /// A chain file of `tests/model/boards`, with every value chosen.
 fn board(name: &str) -> Chain {
+    resolved(name).chain
+}
+
+/// The same with what is needed to try others.
+pub fn resolved(name: &str) -> resolve::Resolved {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/model/boards").join(name);
     let file = file::load(&path).unwrap_or_else(|refused| panic!("{name}: {refused:?}"));
-    resolve::resolve(&file).unwrap_or_else(|refused| panic!("{name}: {refused:?}")).chain
+    resolve::resolve(&file).unwrap_or_else(|refused| panic!("{name}: {refused:?}"))
 }
 
 /// Type N to 1100 °C, instrumentation amplifier, 12-bit converter.

@@ -14,6 +14,7 @@ mod front_ends;
 mod hand;
 mod ideal;
 mod junction_sensors;
+mod library_parts;
 mod limits;
 mod one_at_a_time;
 mod properties;

@@ -85,16 +85,26 @@ fn called(file: &ChainFile) -> String {
 pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
     let (topology, method) = (&file.front_end.topology, &file.reference_junction.method);
     let Some(blueprint) = file.blueprint() else { return };
-    let wanted = if blueprint.compensates() { Method::Analog } else { Method::Sensor };
+    let wanted = if !blueprint.compensates() {
+        Method::Sensor
+    } else if blueprint.has_voltage_sensor() {
+        Method::Analog
+    } else {
+        Method::Circuit
+    };
     if method.value != wanted {
         let (word, other) = match wanted {
             Method::Analog => ("analog", "instrumentation"),
             Method::Sensor => ("sensor", "single-amplifier"),
+            Method::Circuit => ("circuit", "instrumentation"),
         };
         let at = place(walk, method, "reference_junction");
         let own = topology.value == Topology::Own;
         let help = match (own, wanted) {
             (false, _) => format!("method = \"{word}\", or topology = \"{other}\""),
+            (true, Method::Circuit) => {
+                format!("method = \"{word}\", or nothing that follows the temperature in [circuit.parts]")
+            }
             (true, Method::Analog) => {
                 format!("method = \"{word}\", or no temperature sensor in [circuit.parts]")
             }
@@ -114,7 +124,7 @@ pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
     let line = matches!(file.readout.value, Readout::Line { .. });
     let at = place(walk, &file.readout, "readout");
     match method.value {
-        Method::Analog if !line => walk.problem(
+        Method::Analog | Method::Circuit if !line => walk.problem(
             Problem::new(
                 "readout.needs_sensor",
                 "this rule adds the reference junction itself, and the circuit has added it already",

@@ -7,11 +7,11 @@ use super::super::problem::Problem;
 use super::super::similar::nearest;
 use super::super::walk::Walk;
 use super::elements::at;
-use crate::front_end::{Blueprint, GROUND, NEGATIVE, PlannedKind, PlannedPart, REFERENCE, SUPPLY};
+use crate::front_end::{Blueprint, GROUND, NEGATIVE, PULL, PlannedKind, PlannedPart, REFERENCE, SUPPLY};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Nodes that the surroundings hold at a voltage.
-const HELD: [&str; 4] = [GROUND, SUPPLY, NEGATIVE, REFERENCE];
+const HELD: [&str; 5] = [GROUND, SUPPLY, NEGATIVE, REFERENCE, PULL];
 
 /// The circuit with what is asked of it over and over.
 struct Graph<'c> {
@@ -28,9 +28,7 @@ fn driver(part: &PlannedPart) -> Option<(&str, &'static str)> {
         PlannedKind::Operational { out, .. }
         | PlannedKind::Instrumentation { out, .. }
         | PlannedKind::TemperatureSensor { out } => Some((out, "out")),
-        PlannedKind::Resistor { .. } | PlannedKind::Capacitor { .. } | PlannedKind::GainResistor { .. } => {
-            None
-        }
+        _ => None,
     }
 }
 
@@ -131,7 +129,10 @@ fn ends(graph: &Graph<'_>, walk: &mut Walk<'_>) {
         (&ports.plus, "thermocouple.0", "the positive leg"),
         (&ports.minus, "thermocouple.1", "the negative leg"),
         (&ports.output, "output", "the output"),
-    ] {
+    ]
+    .into_iter()
+    .chain(ports.output_minus.iter().map(|node| (node, "output_minus", "the second input of the converter")))
+    {
         let place = walk.places.get(&format!("circuit.{key}")).map_or(Span::new(0, 0), |place| place.value);
         if key == "output" && HELD.contains(&node.as_str()) {
             let problem =
@@ -157,13 +158,33 @@ fn ends(graph: &Graph<'_>, walk: &mut Walk<'_>) {
                 .expected(format!("a node of the circuit: {}", keys::one_of(&known)));
         walk.problem(problem);
     }
+    for tap in &graph.circuit.taps {
+        if graph.pins.contains_key(tap.node.as_str()) || HELD.contains(&tap.node.as_str()) {
+            continue;
+        }
+        let letter = tap.letter.name();
+        let place =
+            walk.places.get(&format!("circuit.taps.{letter}")).map_or(Span::new(0, 0), |place| place.value);
+        let close = nearest(&tap.node, known.iter().copied());
+        let problem = Problem::new(
+            "circuit.tap_on_nothing",
+            format!("no part is on {}, the tap of type {letter}", tap.node),
+        )
+        .at(place, close.map_or_else(|| "joined to nothing".to_owned(), |c| format!("did you mean {c}?")))
+        .expected(format!("a node of the circuit: {}", keys::one_of(&known)));
+        walk.problem(problem);
+    }
     for (node, pins) in &graph.pins {
         let [(designator, key)] = pins[..] else { continue };
         // A supply pin that nothing feeds is told as such.
         if key.starts_with("supply") {
             continue;
         }
-        let is_port = [&ports.plus, &ports.minus, &ports.output].iter().any(|port| port == node);
+        let is_port = [&ports.plus, &ports.minus, &ports.output]
+            .into_iter()
+            .chain(&ports.output_minus)
+            .chain(graph.circuit.taps.iter().map(|tap| &tap.node))
+            .any(|port| port == node);
         if is_port || HELD.contains(node) {
             continue;
         }
@@ -223,9 +244,9 @@ impl<'c> Graph<'c> {
             }
             let mut far: Vec<&'c str> = Vec::new();
             for element in &self.circuit.elements {
-                let (a, b) = match &element.kind {
-                    PlannedKind::Resistor { a, b } => (a, b),
-                    PlannedKind::Capacitor { a, b } if dynamic => (a, b),
+                let (a, b) = match (&element.kind, element.kind.conducts_between()) {
+                    (_, Some(ends)) => ends,
+                    (PlannedKind::Capacitor { a, b }, None) if dynamic => (a, b),
                     _ => continue,
                 };
                 if a == node {
