@@ -4,6 +4,7 @@
 //! |---|---|---|
 //! | readings at known temperatures or voltages | deviations, constants for the firmware, the band that is left | [`calibrate`] |
 //! | ice, boiling water, a certificate, a millivolt source | its value and how well it is known | [`references`] |
+//! | a board just soldered | what to measure, with what tolerance | [`sheet`] |
 //! | many boards of one design | whether the prediction was honest | [`inventory`] |
 //!
 //! No physics here: every reading is what [`icepoint_chain::Model`] answers.
@@ -11,3 +12,4 @@
 pub mod calibrate;
 pub mod inventory;
 pub mod references;
+pub mod sheet;

@@ -14,6 +14,7 @@
 //! | a chain | its reading for a board with known deviations | [`Model::predict`] |
 //! | a model | how far off it can be, and why | [`Budget::new`] |
 //! | a drawer's CSV | its parts | [`drawer::parse`] |
+//! | a source or a meter on the bench | the voltages of its test points | [`Model::test_points`], [`Chain::with_source`] |
 //! | text such as `4k7` | a number in SI units | [`quantity`] |
 //!
 //! **Conventions.** Positive emf: measuring junction hotter. Voltages in V, temperatures in °C (ITS-90), differences
@@ -22,6 +23,7 @@
 //! **Left out.** Inhomogeneous wire, shunting by wet insulation, heat conducted along the probe: faults and
 //! installation effects, not imperfections of the board.
 
+pub mod bench;
 pub mod budget;
 pub mod chain;
 pub mod digital;

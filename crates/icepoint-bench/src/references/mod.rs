@@ -31,6 +31,7 @@ pub use fixed_point::FixedPointCell;
 pub use ice_bath::IceBath;
 pub use instrument::{Certificate, Instrument, degrees_of_freedom};
 pub use millivolts::{Leads, MillivoltSource};
+pub(crate) use text::UNKNOWN_SOURCE;
 pub use text::{Named, millivolt_source, read};
 
 /// A reference with what is known of it.

@@ -42,7 +42,7 @@ const EXPECTED: &str = "ice bath, quick ice bath, well-made ice bath, boiling wa
                         point such as zinc point, thermometer with its limit, millivolts, or a name of [references.NAME]";
 
 /// A millivolt source of which nothing is known: the defaults of the chain file.
-pub(super) const UNKNOWN_SOURCE: MillivoltSource = MillivoltSource {
+pub(crate) const UNKNOWN_SOURCE: MillivoltSource = MillivoltSource {
     relative: 0.0005,
     fixed: 10e-6,
     resolution: 1e-6,
