@@ -14,6 +14,7 @@
 //! | a step response | settling | [`settling::Settling::draw`] |
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
 //! | part values by designator | a schematic | [`schematic::single_amplifier`], [`schematic::instrumentation`] |
+//! | what a soldered board should show | the sheet to work from | [`bench_sheet::page`] |
 //! | pictures, tables, sentences | one HTML page | [`page::document`] |
 //! | a calibrated board | its certificate | [`certificate::certificate`] |
 //! | a batch of calibrated boards | their spread against the prediction | [`certificate::batch_page`] |
@@ -30,6 +31,7 @@
 
 pub mod axis;
 pub mod batch;
+pub mod bench_sheet;
 pub mod calibrated_band;
 pub mod certificate;
 pub mod contributions;

@@ -102,6 +102,8 @@ pub enum Align {
     Words,
     /// Numbers, aligned at the decimal point.
     Numbers,
+    /// Left empty, to write into.
+    Blank,
 }
 
 /// A column of a table.
@@ -120,6 +122,12 @@ impl Column {
     #[must_use]
     pub fn words(heading: &str) -> Self {
         Self { heading: heading.to_owned(), unit: String::new(), align: Align::Words }
+    }
+
+    /// An empty column to write into.
+    #[must_use]
+    pub fn blank(heading: &str) -> Self {
+        Self { heading: heading.to_owned(), unit: String::new(), align: Align::Blank }
     }
 
     /// A column of numbers in `unit`.
@@ -156,7 +164,7 @@ pub fn table(caption: &str, columns: &[Column], rows: &[Vec<String>]) -> Markup 
                             @for (c, column) in columns.iter().enumerate() {
                                 @let cell = row.get(c).map_or("", String::as_str);
                                 @let cell = match column.align {
-                                    Align::Words => cell.to_owned(),
+                                    Align::Words | Align::Blank => cell.to_owned(),
                                     Align::Numbers => padded(cell, after_point[c]),
                                 };
                                 @if c == 0 { th scope="row" class=(class(column.align)) { (cell) } }
@@ -174,6 +182,7 @@ fn class(align: Align) -> &'static str {
     match align {
         Align::Words => "words",
         Align::Numbers => "numbers",
+        Align::Blank => "blank",
     }
 }
 

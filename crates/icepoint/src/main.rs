@@ -1,5 +1,6 @@
 //! The command line: verbs of the trade, each in its own file; no physics here.
 
+mod bench_sheet;
 mod boards;
 mod budget;
 mod calibrate;
@@ -47,6 +48,9 @@ enum Verb {
     Boards(boards::BoardsArguments),
     /// Firmware that turns the converter's code into a temperature, and its proof on every code
     Firmware(firmware::FirmwareArguments),
+    /// What a soldered board should show at each test point and with each millivolt set: a page and a CSV to work from
+    #[command(name = "bench-sheet")]
+    BenchSheet(bench_sheet::BenchSheetArguments),
     /// Voltage of a thermocouple at given temperatures, with sensitivity and tolerance
     Emf(emf::EmfArguments),
     /// Temperature of a thermocouple from its voltage, with sensitivity and tolerance
@@ -79,6 +83,7 @@ fn run(verb: Verb, out: &mut dyn Write) -> Result<Answer, Failure> {
         Verb::Calibrate(arguments) => calibrate::calibrate(&arguments, out),
         Verb::Boards(arguments) => boards::boards(&arguments, out),
         Verb::Firmware(arguments) => firmware::firmware(&arguments, out),
+        Verb::BenchSheet(arguments) => bench_sheet::bench_sheet(&arguments, out),
         Verb::Emf(arguments) => emf::emf(&arguments, out),
         Verb::Temperature(arguments) => emf::temperature(&arguments, out),
         Verb::Table(arguments) => table::table(&arguments, out),
