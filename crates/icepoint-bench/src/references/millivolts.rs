@@ -6,6 +6,7 @@
 
 use icepoint_chain::file::SourceLeads;
 use icepoint_chain::imperfection::Distribution::Rectangular;
+use icepoint_chain::quantity::{Unit, format};
 
 use super::{Component, Known, Quantity, Sharing, user};
 
@@ -53,7 +54,7 @@ impl MillivoltSource {
         let all = [
             Component::new(
                 "gain",
-                format!("source, {} % of the voltage", 100.0 * self.relative),
+                format!("source, {} of the voltage", format(self.relative, Unit::Ratio, 3)),
                 // Signed: below zero the same deviation of the gain acts the other way.
                 Rectangular(self.relative * set),
                 user("reading_error of the source"),
@@ -61,21 +62,21 @@ impl MillivoltSource {
             ),
             Component::new(
                 "fixed",
-                format!("source, fixed part, {:.3} µV", 1e6 * self.fixed),
+                format!("source, fixed part, {}", format(self.fixed, Unit::Volt, 3)),
                 Rectangular(self.fixed),
                 user("range_error of the source"),
                 Sharing::Reference,
             ),
             Component::new(
                 "digit",
-                format!("last digit of the source, {:.3} µV", 1e6 * self.resolution),
+                format!("last digit of the source, {}", format(self.resolution, Unit::Volt, 3)),
                 Rectangular(0.5 * self.resolution),
                 user("resolution of the source"),
                 Sharing::Setting,
             ),
             Component::new(
                 "thermal_emf",
-                format!("thermal voltages of clips and contacts, ±{:.3} µV", 1e6 * self.thermal_emf),
+                format!("thermal voltages of clips and contacts, ±{}", format(self.thermal_emf, Unit::Volt, 3)),
                 Rectangular(self.thermal_emf),
                 user("thermal_emf of the source"),
                 Sharing::Reference,

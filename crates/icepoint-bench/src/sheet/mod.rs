@@ -83,6 +83,8 @@ pub struct Injection {
     pub wire: Expected,
     /// Voltage at the converter with copper leads, V.
     pub output: Expected,
+    /// What each kelvin adds by which the terminals are warmer than they were taken to be, copper leads, K/K.
+    pub per_kelvin: f64,
     /// Limits that are exceeded there, in words.
     pub limits: Vec<String>,
 }
@@ -112,8 +114,8 @@ pub struct BenchSheet {
     pub wrong_decades: Vec<WrongDecade>,
     /// One step of the converter or of the board's own voltmeter, V.
     pub step: f64,
-    /// Whether the board's output is a converter's code.
-    pub codes: bool,
+    /// Highest code, where the output goes to a converter and not to a voltmeter.
+    pub highest_code: Option<u64>,
     /// Boards simulated.
     pub boards: u32,
 }
@@ -153,6 +155,7 @@ impl BenchSheet {
                     output: at(2 * n + 2 + 3 * j),
                     copper: at(2 * n + 2 + 3 * j + 1),
                     wire: at(2 * n + 2 + 3 * j + 2),
+                    per_kelvin: rig.per_kelvin(j)?,
                     limits: rig.limits(j)?,
                 })
             })
@@ -168,7 +171,10 @@ impl BenchSheet {
             hints: Vec::new(),
             wrong_decades: Vec::new(),
             step: chain.converter.step(),
-            codes: matches!(chain.converter.kind, ConverterKind::Adc { .. }),
+            highest_code: match chain.converter.kind {
+                ConverterKind::Adc { bits, .. } => Some((1u64 << bits.min(63)) - 1),
+                ConverterKind::Voltmeter { .. } => None,
+            },
             boards: setup.boards,
             setup: setup.clone(),
         };

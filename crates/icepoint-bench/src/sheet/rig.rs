@@ -417,6 +417,18 @@ impl<'m> Rig<'m> {
             .collect()
     }
 
+    /// Reading with copper leads for terminals half a kelvin warmer, less that for half a kelvin colder, K/K.
+    pub fn per_kelvin(&self, j: usize) -> Result<f64, ModelError> {
+        let mut work = self.work(&self.source);
+        let (mut x, mut out) = (self.means(), vec![0.0; self.closed_size()]);
+        let mut reads = |warmer: f64| -> Result<f64, ModelError> {
+            x[self.real.imperfections().len() + BOARD_THERMOMETER] = warmer;
+            self.evaluate_closed(&x, &mut work, &mut out)?;
+            Ok(out[2 * self.loading.len() + 2 + 3 * j + 1])
+        };
+        Ok(reads(0.5)? - reads(-0.5)?)
+    }
+
     /// Limits that are exceeded at a test temperature, in words.
     pub fn limits(&self, j: usize) -> Result<Vec<String>, ModelError> {
         let chain = self.real.chain();

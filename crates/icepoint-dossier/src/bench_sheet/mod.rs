@@ -67,7 +67,7 @@ pub fn page(subject: &Subject<'_>) -> String {
         "Type {}, board at {}. {}.",
         subject.chain.probe.letter.name(),
         celsius(subject.sheet.setup.board),
-        subject.chain.front_end.title
+        sentence(&subject.chain.front_end.title)
     );
     page::document(&format!("Bench sheet: {name}"), &subtitle, &entries, &body)
 }
@@ -120,12 +120,12 @@ fn known(s: &Subject<'_>) -> Markup {
             }
         }
         p {
-            (meter_name) ": ±(" (format(meter.relative, Unit::Ratio, 3)) " + " (millivolts(meter.fixed)) "), a digit of "
-            (millivolts(meter.resolution)) ", " (format(meter.input_resistance, Unit::Ohm, 3))
+            (meter_name) ": ±(" (quantity(meter.relative, Unit::Ratio, 3)) " + " (millivolts(meter.fixed)) "), a digit of "
+            (millivolts(meter.resolution)) ", " (quantity(meter.input_resistance, Unit::Ohm, 3))
             ". What its resistance does to each test point is in the figures."
         }
         p {
-            "Source " (setup.source_name) ", " (leads) " stated, " (format(source.output_resistance, Unit::Ohm, 3)) ". At "
+            "The source “" (setup.source_name) "” of " (quantity(source.output_resistance, Unit::Ohm, 3)) ", stated with " (leads) ": at "
             (millivolts(largest)) " its standard uncertainty is " (microvolts(worth.standard())) ", of this:"
         }
         ul {
@@ -155,6 +155,17 @@ fn millivolts(volts: f64) -> String {
 
 fn microvolts(volts: f64) -> String {
     format!("{}{NBSP}µV", significant(1e6 * volts, 2))
+}
+
+/// First letter as a capital.
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// A quantity whose number and unit stay together.
+fn quantity(value: f64, unit: Unit, digits: usize) -> String {
+    format(value, unit, digits).replace(' ', "\u{a0}")
 }
 
 fn trim(text: &str) -> String {

@@ -1,17 +1,17 @@
 //! The millivolt source from a battery and two resistors.
 
 use icepoint_bench::sheet::divider::{Divider, Resistor, Worth};
-use icepoint_chain::quantity::{Unit, format};
+use icepoint_chain::quantity::Unit;
 use maud::{Markup, html};
 
-use super::{NBSP, Subject, celsius, fixed, millivolts, plain, significant};
+use super::{NBSP, Subject, celsius, fixed, plain, quantity, significant};
 use crate::page::{self, Column};
 
 pub(super) fn section(s: &Subject<'_>) -> Markup {
     let battery = s.battery;
     if s.dividers.is_empty() {
         return html! {
-            p { "No pair of resistors of " (s.resistors) " gives any of these voltages from " (format(battery.volts, Unit::Volt, 3)) "." }
+            p { "No pair of resistors of " (s.resistors) " gives any of these voltages from " (quantity(battery.volts, Unit::Volt, 3)) "." }
         };
     }
     let kelvin = |w: Worth| format!("±{}", significant(w.kelvin, 2));
@@ -46,7 +46,7 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
     let largest = s.dividers.iter().map(|d| d.output_resistance).fold(0.0, f64::max);
     html! {
         p {
-            "A fresh battery of " (format(battery.volts, Unit::Volt, 3)) ", one resistor (“upper”) from its positive end to the board's "
+            "A fresh battery of " (quantity(battery.volts, Unit::Volt, 3)) ", one resistor (“upper”) from its positive end to the board's "
             "positive terminal, another (“lower”) across the terminals, battery minus to the negative terminal; for voltages below "
             "zero the battery the other way round. Resistors from " (s.resistors) ". Copper leads, all joints at one temperature, nothing "
             "held in fingers. Don't short the battery; take it out afterwards."
@@ -56,14 +56,14 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
             "The voltage need not be the one wished for: it has to be known. Work out what yours gives from what you measured, battery "
             "voltage with the divider connected, and both resistors before they are connected: battery × lower / (upper + lower). "
             "The last three columns are 95" (NBSP) "% limits in kelvin: when the resistors' tolerances and ±"
-            (format(battery.tolerance, Unit::Ratio, 2)) " of the battery are all that is known; when battery and resistors were measured with the "
-            "voltmeter and an ohmmeter of " (format(battery.ohmmeter, Unit::Ratio, 2)) "; and when the voltmeter looks at the output itself"
-            (best(s.dividers)) ". Thermal voltages of ±" (millivolts(s.sheet.setup.source.thermal_emf)) " are in all three."
+            (quantity(battery.tolerance, Unit::Ratio, 2)) " of the battery are all that is known; when battery and resistors were measured with the "
+            "voltmeter and an ohmmeter of " (quantity(battery.ohmmeter, Unit::Ratio, 2)) "; and when the voltmeter looks at the output itself"
+            (best(s.dividers)) ". Thermal voltages of ±" (quantity(s.sheet.setup.source.thermal_emf, Unit::Volt, 2)) " are in all three."
         }
         p {
-            "It takes at most " (format(currents, Unit::Ampere, 2)) " from the battery. Its output has up to "
-            (format(largest, Unit::Ohm, 2)) ", in place of the probe's and cable's "
-            (format(probe_ohms(s), Unit::Ohm, 2)) ": the board's bias and detection currents through it move the reading by up to "
+            "It takes at most " (quantity(currents, Unit::Ampere, 2)) " from the battery. Its output has up to "
+            (quantity(largest, Unit::Ohm, 2)) ", in place of the probe's and cable's "
+            (quantity(probe_ohms(s), Unit::Ohm, 2)) ": the board's bias and detection currents through it move the reading by up to "
             (plain(libm::ceil(100.0 * loads) / 100.0)) (NBSP) "K against a source without resistance."
         }
     }

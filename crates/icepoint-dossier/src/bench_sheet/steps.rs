@@ -1,6 +1,6 @@
 //! The steps of bringing a board up, with a place to write at each figure.
 
-use icepoint_bench::sheet::{Expected, PointExpected};
+use icepoint_bench::sheet::{Expected, Injection, PointExpected};
 use icepoint_chain::chain::{JunctionMethod, Readout};
 use maud::{Markup, html};
 
@@ -27,7 +27,7 @@ pub(super) fn order(s: &Subject<'_>) -> Markup {
             li {
                 b { "Terminals shorted. " } "A short piece of copper wire from terminal to terminal, and ten minutes at rest without "
                 "draught. Read the temperature of the terminals where the junction's sensor sits: this sheet holds for "
-                (celsius(setup.board)) "; if it is more than a kelvin away, print it anew with --board. "
+                (celsius(setup.board)) "; if it is more than a kelvin away, print it anew with " code { "--board" } ". "
                 @if analog { "Compensation and amplifier output follow the table; " }
                 @else { "Pedestal and amplifier output follow the table; " }
                 "the board must read its own temperature."
@@ -45,7 +45,7 @@ pub(super) fn order(s: &Subject<'_>) -> Markup {
                 b { "Sensor open. " } "One lead out of its terminal: the last table. Whatever acts on this reading must take it for a "
                 "broken sensor."
             }
-            li { b { "Calibrate. " } "With what was written here: icepoint calibrate." }
+            li { b { "Calibrate. " } "With what was written here: " code { "icepoint calibrate" } "." }
         }
     }
 }
@@ -67,8 +67,8 @@ pub(super) fn injection(s: &Subject<'_>) -> Markup {
     html! {
         p {
             "With " b { "copper" } " from the source to the terminals, the metals of type " (letter) " begin at the board's terminals: "
-            "set E(T) − E(board), the column “copper”. It holds for terminals at " (celsius(setup.board)) " only, and each kelvin "
-            "that they are warmer is read as a kelvin less at the terminals. With " b { "wire of type " (letter) } " (or its extension "
+            "set E(T) − E(board), the column “copper”. It holds for terminals at " (celsius(setup.board)) " only: each kelvin that "
+            "they are warmer than they were taken to be " (added(s)) ". With " b { "wire of type " (letter) } " (or its extension "
             "cable) from the source to the terminals, the metals begin at the source: set E(T) − E(source), the column “wire”, here "
             "for a source at " (celsius(setup.room)) "; the wire brings the rest, and the board's own junction is tested along. A "
             "source that simulates type " (letter) " and measures its own terminals does this by itself: use wire, set degrees."
@@ -112,6 +112,19 @@ pub(super) fn open(s: &Subject<'_>) -> Markup {
         } @else {
             p { "With nothing at its terminals this circuit has no defined state: the inputs float. Don't expect anything." }
         }
+    }
+}
+
+/// What a kelvin at the terminals does at the ends of the test temperatures, in words.
+fn added(s: &Subject<'_>) -> String {
+    let one = |i: &Injection| {
+        let verb = if i.per_kelvin < 0.0 { "takes" } else { "adds" };
+        format!("{verb} {}{NBSP}K at {}", plain(i.per_kelvin.abs()), celsius(i.celsius))
+    };
+    match (s.sheet.injections.first(), s.sheet.injections.last()) {
+        (Some(first), Some(last)) if first.celsius < last.celsius => format!("{} and {}", one(first), one(last)),
+        (Some(only), _) => one(only),
+        _ => String::new(),
     }
 }
 
@@ -167,10 +180,10 @@ fn reading_table(s: &Subject<'_>, caption: &str, rows: &[(String, &'static str, 
             [what.clone(), (*unit).to_owned()].into_iter().chain(figures).collect()
         })
         .collect();
-    if s.sheet.codes
+    if let Some(highest) = s.sheet.highest_code
         && let Some((_, _, output)) = rows.first()
     {
-        let code = |v: f64| fixed(libm::floor(v / s.sheet.step), 0);
+        let code = |v: f64| fixed(libm::floor(v / s.sheet.step).clamp(0.0, highest as f64), 0);
         let pair = |(a, b): (f64, f64)| format!("{} to {}", code(a), code(b));
         cells.insert(
             1,
@@ -197,7 +210,6 @@ pub(super) fn injection_table(s: &Subject<'_>, write: bool) -> Markup {
         Column::numbers("Reading", "°C"),
         Column::numbers("95 of 100 boards", "°C"),
         Column::numbers("999 of 1000", "°C"),
-        Column::numbers("Worst case", "°C"),
     ];
     if write {
         columns.push(Column::blank("Read"));
@@ -216,7 +228,6 @@ pub(super) fn injection_table(s: &Subject<'_>, write: bool) -> Markup {
                 fixed(i.copper.nominal, p),
                 span(i.copper.band, p),
                 span(i.copper.wide, p),
-                span(i.copper.worst, p),
             ]
         })
         .collect();
@@ -243,8 +254,9 @@ fn wire_note(s: &Subject<'_>) -> Markup {
         s.sheet.injections.iter().map(|i| (i.wire.nominal - i.copper.nominal).abs()).fold(0.0, f64::max);
     html! {
         p {
-            "With wire the expected readings are the same within " (plain(libm::ceil(100.0 * apart) / 100.0)) (NBSP) "K and the bands at most "
-            (plain(wider)) " times as wide; the CSV has both."
+            "With wire the expected readings are the same"
+            @if apart >= 0.005 { " within " (plain(libm::ceil(100.0 * apart) / 100.0)) (NBSP) "K" }
+            " and the bands at most " (plain(wider)) " times as wide; the CSV has them, and the worst case."
         }
     }
 }

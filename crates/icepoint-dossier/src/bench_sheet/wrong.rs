@@ -30,6 +30,7 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
         .sheet
         .wrong_decades
         .iter()
+        .filter(|w| !w.shows.is_empty())
         .map(|w| {
             vec![
                 w.designator.clone(),
@@ -38,6 +39,13 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
                 fixed(w.reads, 1),
             ]
         })
+        .collect();
+    let hidden: Vec<String> = s
+        .sheet
+        .wrong_decades
+        .iter()
+        .filter(|w| w.shows.is_empty())
+        .map(|w| format!("{} × {}", w.designator, if w.tenfold { "10" } else { "0.1" }))
         .collect();
     let wrong = [
         Column::words("Resistor"),
@@ -52,14 +60,16 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
         }
         (page::table("Mistakes of connection, setting and firmware", &columns, &rows))
         (page::table("A resistor of the wrong decade", &wrong, &decades))
-        p { "Where no test point shows it, the resistor carries no steady current: the filter is off instead. Try a step and time it." }
+        @if !hidden.is_empty() {
+            p {
+                "Shown by no test point: " (hidden.join(", ")) ". These carry little or no steady current; what they set is the filter "
+                "or the answer to a broken sensor. Try a step and time it, and open the sensor."
+            }
+        }
     }
 }
 
 fn shows(w: &WrongDecade) -> String {
-    if w.shows.is_empty() {
-        return "none".to_owned();
-    }
     let list: Vec<String> = w
         .shows
         .iter()
