@@ -4,13 +4,13 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use icepoint_bench::sheet::divider::{Battery, Divider, dividers, resistors};
-use icepoint_bench::sheet::{BenchSheet, Expected, LEAST_BOARDS, Setup};
+use icepoint_bench::sheet::divider::Battery;
+use icepoint_bench::sheet::{Expected, LEAST_BOARDS, Setup};
 use icepoint_chain::drawer;
 use icepoint_chain::file::{ChainFile, bounds, write_atomically};
 use icepoint_chain::quantity::{Unit, format};
 use icepoint_chain::{Chain, Model};
-use icepoint_dossier::bench_sheet::{Subject, page};
+use icepoint_dossier::bench_sheet::{Made, make};
 use serde::Serialize;
 
 use crate::failure::Failure;
@@ -57,42 +57,6 @@ pub struct BenchSheetArguments {
     json: bool,
 }
 
-/// A sheet with its sources from two resistors, as this verb and `design` write them.
-pub struct Made {
-    /// The figures.
-    pub sheet: BenchSheet,
-    /// Dividers.
-    pub dividers: Vec<Divider>,
-    /// The page.
-    pub html: String,
-    /// The table.
-    pub csv: String,
-}
-
-/// Computes the sheet of a board.
-pub fn make(file: &ChainFile, model: &Model, setup: &Setup, battery: Battery) -> Result<Made, Failure> {
-    let sheet = BenchSheet::new(model, setup)?;
-    let drawer = drawer::of(file)?;
-    let parts = &file.parts.resistors;
-    let at_hand = resistors(drawer.as_ref(), *parts.series, *parts.tolerance);
-    let dividers = dividers(model, setup, battery, &at_hand)?;
-    let resistors = match &drawer {
-        // The name that the chain file uses: a path would differ from machine to machine.
-        Some(_) => format!("the drawer {}", file.parts.drawer.as_ref().map_or("", |d| d.value.as_str())),
-        None => format!("{}, {}", parts.series.name(), format(*parts.tolerance, Unit::Ratio, 3)),
-    };
-    let subject = Subject {
-        chain: model.chain(),
-        sheet: &sheet,
-        battery,
-        dividers: &dividers,
-        resistors: &resistors,
-        calibrated: file.calibration.is_some(),
-    };
-    let (html, csv) = (page(&subject), sheet.csv(model.chain()));
-    Ok(Made { sheet, dividers, html, csv })
-}
-
 /// Computes, writes and prints the sheet.
 pub fn bench_sheet(arguments: &BenchSheetArguments, out: &mut dyn Write) -> Result<Answer, Failure> {
     let (file, resolved) = chain_file::read(&arguments.file)?;
@@ -100,7 +64,8 @@ pub fn bench_sheet(arguments: &BenchSheetArguments, out: &mut dyn Write) -> Resu
     let battery = battery(arguments)?;
     let values = icepoint_design::values(&resolved)?;
     let model = Model::new(resolved.with_values(&values))?;
-    let made = make(&file, &model, &setup, battery)?;
+    let drawer = drawer::of(&file)?;
+    let made = make(&file, &model, &setup, battery, drawer.as_ref())?;
     let written = write(arguments, &made)?;
     if arguments.json {
         let printed = Printed::new(model.chain(), &made, &written);
@@ -197,16 +162,14 @@ fn print(
         writeln!(out, "Values left open are chosen as `icepoint design` would: {}.", names.join(", "))?;
     }
     let band = |e: &Expected, digits: usize| {
-        format!(
-            "{:>10.digits$} {:>10.digits$} to {:<10.digits$}",
-            e.nominal + 0.0,
-            e.wide.0 + 0.0,
-            e.wide.1 + 0.0
-        )
+        // No "-0.00": a rounding to nothing has no sign.
+        let [a, b, c] = [e.nominal, e.wide.0, e.wide.1].map(|v| crate::point::zero(v, digits));
+        format!("{a:>10.digits$} {b:>10.digits$} to {:<10}", format!("{c:.digits$}"))
     };
+    let band = |e: &Expected, digits: usize| band(e, digits).trim_end().to_owned();
     writeln!(out, "\nTerminals shorted, V (999 of 1000 healthy boards):")?;
     for point in &sheet.points {
-        writeln!(out, "  {:4} {}  {}", point.label, band(&point.shorted, 4), point.what)?;
+        writeln!(out, "  {:4} {:<33}  {}", point.label, band(&point.shorted, 4), point.what)?;
     }
     writeln!(out, "  reads {} °C", band(&sheet.shorted, 2))?;
     writeln!(out, "\nMillivolts to set, and the reading in °C (999 of 1000 healthy boards):")?;

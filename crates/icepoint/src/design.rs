@@ -22,7 +22,7 @@ use crate::{Answer, budget, chain_file, progress};
   icepoint design examples/freezer.toml --out freezer-board
   icepoint design examples/bench-voltmeter.toml --json | jq .values
 
-Writes NAME.html (the dossier), NAME-parts.csv and NAME.toml, the chain file with its open values filled in.
+Writes NAME.html (the dossier), NAME-parts.csv, the bench sheet NAME-bench.html and NAME-bench.csv, and NAME.toml, the chain file with its open values filled in.
 Exit code 1: the need can't be met with these parts; the best board found is written all the same.")]
 pub struct DesignArguments {
     /// The chain file
@@ -103,6 +103,8 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
     let mut files = vec![
         (format!("{stem}.html"), dossier.html.as_bytes()),
         (format!("{stem}-parts.csv"), dossier.parts_csv.as_bytes()),
+        (format!("{stem}-bench.html"), dossier.bench_html.as_bytes()),
+        (format!("{stem}-bench.csv"), dossier.bench_csv.as_bytes()),
         (format!("{stem}.toml"), filled.as_bytes()),
     ];
     if arguments.pictures {

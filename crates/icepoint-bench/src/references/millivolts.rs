@@ -76,7 +76,10 @@ impl MillivoltSource {
             ),
             Component::new(
                 "thermal_emf",
-                format!("thermal voltages of clips and contacts, ±{}", format(self.thermal_emf, Unit::Volt, 3)),
+                format!(
+                    "thermal voltages of clips and contacts, ±{}",
+                    format(self.thermal_emf, Unit::Volt, 3)
+                ),
                 Rectangular(self.thermal_emf),
                 user("thermal_emf of the source"),
                 Sharing::Reference,

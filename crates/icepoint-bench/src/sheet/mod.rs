@@ -10,8 +10,8 @@
 //! **Copper or wire.** With copper from source to terminals the thermocouple's metals begin at the board: set
 //! `E(T) − E(board)`. With wire of the thermocouple's own kind they begin at the source: set `E(T) − E(source)`.
 //!
-//! **Fresh.** Ageing and drift are left out: the board is new. So are constants of a calibration: the bands are those of
-//! any board of the design as built.
+//! **Fresh.** Ageing and drift are left out: the board is new. Without a calibration the bands are those of any board of the
+//! design as built; with one, those of this board with its constants, as far as its readings told it.
 
 pub mod divider;
 mod hints;
@@ -118,6 +118,8 @@ pub struct BenchSheet {
     pub highest_code: Option<u64>,
     /// Boards simulated.
     pub boards: u32,
+    /// Whether the figures are those of one calibrated board.
+    pub calibrated: bool,
 }
 
 impl BenchSheet {
@@ -176,6 +178,7 @@ impl BenchSheet {
                 ConverterKind::Voltmeter { .. } => None,
             },
             boards: setup.boards,
+            calibrated: model.findings().is_some() || chain.correction.is_some(),
             setup: setup.clone(),
         };
         sheet.hints = hints::readings(&rig, &sheet)?;

@@ -68,6 +68,7 @@ type Evaluate<'a> = dyn Fn(&[f64], &mut Work, &mut [f64]) -> Result<(), ModelErr
 /// Buffers of one thread.
 struct Work {
     scratch: Scratch,
+    board: Vec<f64>,
     own: Vec<f64>,
     points: Vec<f64>,
 }
@@ -95,7 +96,10 @@ impl<'m> Rig<'m> {
         let chain = real.chain();
         let letter = chain.probe.letter;
         let emf = |celsius: f64| letter.emf_and_slope_extended(celsius).0;
-        let base = chain.with_rails();
+        let mut base = chain.with_rails();
+        // What was found out about the board is drawn for the real chain, and only its places are handed on.
+        base.findings = None;
+        base.correction = None;
         let source = Altered::new(real, base.with_source(setup.source.output_resistance.max(SHORT)))?;
         let limit = Distribution::Rectangular;
         let mut sizes: Vec<Distribution> = real
@@ -115,6 +119,9 @@ impl<'m> Rig<'m> {
             limit(0.5 * m.resolution),
         ]);
         sizes.extend(std::iter::repeat_n(limit(0.5 * s.resolution), setup.at.len()));
+        // Errors of the readings that the board was calibrated with, always last.
+        let directions = real.findings().map_or(0, |findings| findings.directions());
+        sizes.extend(std::iter::repeat_n(Distribution::Normal(1.0), directions));
         let mut rig = Self {
             real,
             setup,
@@ -168,14 +175,25 @@ impl<'m> Rig<'m> {
         self.sizes.iter().map(|d| d.mean()).collect()
     }
 
+    /// The board's deviations for a draw: as drawn, or as what its readings told leaves of the draw.
+    fn board(&self, x: &[f64], board: &mut Vec<f64>) {
+        board.clear();
+        board.extend(x.iter().take(self.real.imperfections().len()));
+        if let Some(findings) = self.real.findings() {
+            let errors = x.get(x.len() - findings.directions().min(x.len())..).unwrap_or_default();
+            findings.apply(self.real.imperfections(), errors, board);
+        }
+    }
+
     fn work(&self, altered: &Altered) -> Work {
-        Work { scratch: altered.model.scratch(), own: Vec::new(), points: Vec::new() }
+        Work { scratch: altered.model.scratch(), board: Vec::new(), own: Vec::new(), points: Vec::new() }
     }
 
     /// Test points at the mean of all deviations, terminals shorted, as the meter finds them less as they are.
     fn all_loading(&self) -> Result<Vec<f64>, ModelError> {
         let mut work = self.work(&self.source);
-        let mean = self.means();
+        let mut mean = Vec::new();
+        self.board(&self.means(), &mut mean);
         self.source.deviations(&mean, &mut work.own);
         let model = &self.source.model;
         let state = model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
@@ -206,16 +224,14 @@ impl<'m> Rig<'m> {
     fn with_open(&self) -> Option<(Altered, Vec<f64>)> {
         let altered = Altered::new(self.real, self.base.with_source(OPEN)).ok()?;
         let mut work = self.work(&altered);
-        let mut plain = vec![0.0; self.open_size()];
-        let mut mean = self.means();
-        // As `open_sensor` sees it: no meter, no error.
-        for x in mean.iter_mut().skip(self.real.imperfections().len()) {
-            *x = 0.0;
-        }
-        self.evaluate_open(&altered, &vec![0.0; self.open_size()], &mean, &mut work, &mut plain).ok()?;
+        // Both without what a calibration found: only the difference counts.
+        altered.deviations(self.real.mean_deviations(), &mut work.own);
+        let state = altered.model.board_state(self.setup.board, &work.own, &mut work.scratch).ok()?;
+        let output = altered.model.test_points(&state, 0.0, &mut work.scratch, &mut work.points);
         let exact = Model::without_dynamics(self.base.clone()).ok()?.open_sensor(self.setup.board).ok()?;
-        let exact = exact.test_point_volts.iter().copied().chain([exact.output_volts, exact.celsius]);
-        let mut shift: Vec<f64> = exact.zip(&plain).map(|(exact, plain)| exact - plain).collect();
+        let exact = exact.test_point_volts.iter().copied().chain([exact.output_volts]);
+        let plain = work.points.iter().copied().chain([output]);
+        let mut shift: Vec<f64> = exact.zip(plain).map(|(exact, plain)| exact - plain).collect();
         for (shift, loading) in shift.iter_mut().zip(&self.loading) {
             *shift += loading;
         }
@@ -231,10 +247,11 @@ impl<'m> Rig<'m> {
         volts * (1.0 + self.bench(x, METER_GAIN)) + self.bench(x, METER_FIXED) + self.bench(x, METER_DIGIT)
     }
 
-    /// What the board tells for an output voltage, °C; constants of a calibration left out.
-    fn told(&self, state: &BoardState, output: f64, x: &[f64]) -> f64 {
-        let d = x.get(..self.real.imperfections().len()).unwrap_or(x);
-        self.real.celsius(state, self.real.rule_volts(state, output, d, ReadingNoise::Included))
+    /// What the board tells for an output voltage, °C, with its constants if it was calibrated.
+    fn told(&self, state: &BoardState, output: f64, board: &[f64]) -> f64 {
+        let correction = self.real.correction();
+        let volts = self.real.rule_volts(state, output, board, ReadingNoise::Included);
+        self.real.celsius(state, correction.offset + correction.gain * volts)
     }
 
     fn closed_size(&self) -> usize {
@@ -248,10 +265,11 @@ impl<'m> Rig<'m> {
     /// Everything that is seen with the source connected: test points shorted and at the normal input, output and reading
     /// shorted, then output, reading with copper and reading with wire for each test temperature.
     fn evaluate_closed(&self, x: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
-        let Work { scratch, own, points } = work;
+        let Work { scratch, board, own, points } = work;
         let model = &self.source.model;
         let letter = self.letter();
-        self.source.deviations(x, own);
+        self.board(x, board);
+        self.source.deviations(board, own);
         let state = model.board_state(self.setup.board + self.bench(x, BOARD_THERMOMETER), own, scratch)?;
         let n = self.loading.len();
         let set = |volts: f64, j: usize| {
@@ -269,21 +287,20 @@ impl<'m> Rig<'m> {
             }
             if c == 0 {
                 out[2 * n] = output;
-                out[2 * n + 1] = self.told(&state, output, x);
+                out[2 * n + 1] = self.told(&state, output, board);
             }
         }
         let source_emf = letter.emf_and_slope_extended(self.setup.room + self.bench(x, SOURCE_THERMOMETER)).0;
-        let real = x.get(..self.real.imperfections().len()).unwrap_or(x);
         for j in 0..self.copper.len() {
             let base = 2 * n + 2 + 3 * j;
             let output = model.output_volts(&state, set(self.copper[j], j), false, scratch);
             out[base] = output;
-            out[base + 1] = self.told(&state, output, x);
+            out[base + 1] = self.told(&state, output, board);
             // The wire is a thermocouple between the source's terminals and the board's.
             let hot = set(self.wire[j], j) + source_emf;
-            let volts = self.real.thermocouple_volts(hot, self.setup.room, &state, real);
+            let volts = self.real.thermocouple_volts(hot, self.setup.room, &state, board);
             let output = model.output_volts(&state, volts, false, scratch);
-            out[base + 2] = self.told(&state, output, x);
+            out[base + 2] = self.told(&state, output, board);
         }
         Ok(())
     }
@@ -296,18 +313,19 @@ impl<'m> Rig<'m> {
         work: &mut Work,
         out: &mut [f64],
     ) -> Result<(), ModelError> {
-        let Work { scratch, own, points } = work;
-        altered.deviations(x, own);
-        let board = self.setup.board + self.bench(x, BOARD_THERMOMETER);
-        let state = altered.model.board_state(board, own, scratch)?;
+        let Work { scratch, board, own, points } = work;
+        self.board(x, board);
+        altered.deviations(board, own);
+        let celsius = self.setup.board + self.bench(x, BOARD_THERMOMETER);
+        let state = altered.model.board_state(celsius, own, scratch)?;
         let output = altered.model.test_points(&state, 0.0, scratch, points);
         let n = points.len();
         for (i, volts) in points.iter().enumerate() {
             out[i] = self.shown(volts + shift.get(i).copied().unwrap_or(0.0), x);
         }
-        let at = |i: usize| shift.get(i).copied().unwrap_or(0.0);
-        out[n] = output + at(n);
-        out[n + 1] = self.told(&state, output, x) + at(n + 1);
+        let output = output + shift.get(n).copied().unwrap_or(0.0);
+        out[n] = output;
+        out[n + 1] = self.told(&state, output, board);
         Ok(())
     }
 
@@ -444,7 +462,8 @@ impl<'m> Rig<'m> {
         let other = chain.map(|c| Altered::new(self.real, c)).transpose()?;
         let altered = other.as_ref().unwrap_or(&self.source);
         let mut work = self.work(altered);
-        let mean = self.means();
+        let mut mean = Vec::new();
+        self.board(&self.means(), &mut mean);
         altered.deviations(&mean, &mut work.own);
         let state = altered.model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
         let output = altered.model.test_points(&state, volts, &mut work.scratch, &mut work.points);

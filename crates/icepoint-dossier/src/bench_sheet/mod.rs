@@ -9,10 +9,13 @@ mod steps;
 mod wrong;
 
 use icepoint_bench::references::{Leads, Sharing};
-use icepoint_bench::sheet::divider::{Battery, Divider};
-use icepoint_bench::sheet::{BenchSheet, Expected};
+use icepoint_bench::sheet::divider::{Battery, Divider, dividers, resistors};
+use icepoint_bench::sheet::{BenchSheet, Expected, Setup};
 use icepoint_chain::chain::Chain;
+use icepoint_chain::drawer::Drawer;
+use icepoint_chain::file::ChainFile;
 use icepoint_chain::quantity::{Unit, format};
+use icepoint_chain::{Model, ModelError};
 use maud::{Markup, html};
 
 use crate::number::{MINUS, fixed, plain, significant};
@@ -34,8 +37,47 @@ pub struct Subject<'a> {
     pub dividers: &'a [Divider],
     /// Where the resistors come from: “the drawer drawer.csv”, “E24, 1 %”.
     pub resistors: &'a str,
-    /// Whether the chain file has constants of a calibration, which these figures leave out.
-    pub calibrated: bool,
+}
+
+/// A sheet with its sources from two resistors, written out.
+#[derive(Clone, Debug)]
+pub struct Made {
+    /// The figures.
+    pub sheet: BenchSheet,
+    /// Dividers.
+    pub dividers: Vec<Divider>,
+    /// The page.
+    pub html: String,
+    /// The table.
+    pub csv: String,
+    /// What the dossier shows of it.
+    pub summary: Markup,
+}
+
+/// Computes the sheet of a board and writes it out. Without a drawer the dividers are of the chain file's series.
+///
+/// # Errors
+/// [`ModelError`] when a board that was drawn can't be solved.
+pub fn make(
+    file: &ChainFile,
+    model: &Model,
+    setup: &Setup,
+    battery: Battery,
+    drawer: Option<&Drawer>,
+) -> Result<Made, ModelError> {
+    let sheet = BenchSheet::new(model, setup)?;
+    let parts = &file.parts.resistors;
+    let at_hand = resistors(drawer, *parts.series, *parts.tolerance);
+    let dividers = dividers(model, setup, battery, &at_hand)?;
+    let resistors = match (drawer, &file.parts.drawer) {
+        // The name that the chain file uses: a path would differ from machine to machine.
+        (Some(_), Some(name)) => format!("the drawer {}", name.value),
+        _ => format!("{}, {}", parts.series.name(), quantity(*parts.tolerance, Unit::Ratio, 3)),
+    };
+    let subject =
+        Subject { chain: model.chain(), sheet: &sheet, battery, dividers: &dividers, resistors: &resistors };
+    let (html, csv, summary) = (page(&subject), sheet.csv(model.chain()), summary(&subject));
+    Ok(Made { sheet, dividers, html, csv, summary })
 }
 
 /// The page.
@@ -114,9 +156,9 @@ fn known(s: &Subject<'_>) -> Markup {
             "warm as the thermometer says within ±" (plain(source.thermometer)) (NBSP) "K. The 95" (NBSP) "% band holds 95 of 100 healthy boards, "
             "the 99.9" (NBSP) "% band 999 of 1000: outside of it something is wrong. The worst case is every deviation at the end "
             "of its range at once. Ageing and drift are left out, the board being new."
-            @if s.calibrated {
-                " The chain file has constants of a calibration: they are left out here, so load the firmware without "
-                "them, or compare voltages only."
+            @if s.sheet.calibrated {
+                " This board was calibrated: the figures are those of this one board with its constants in the firmware, as "
+                "well as its readings told them, and only what they left open is drawn."
             }
         }
         p {

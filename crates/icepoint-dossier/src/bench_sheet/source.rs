@@ -84,9 +84,5 @@ fn best(dividers: &[Divider]) -> &'static str {
 }
 
 fn resistor(r: Resistor) -> String {
-    format!(
-        "{} ±{NBSP}{}",
-        format(r.ohms, Unit::Ohm, 4).replace(' ', "\u{a0}"),
-        format(r.tolerance, Unit::Ratio, 2)
-    )
+    format!("{}{NBSP}±{NBSP}{}", quantity(r.ohms, Unit::Ohm, 4), quantity(r.tolerance, Unit::Ratio, 2))
 }

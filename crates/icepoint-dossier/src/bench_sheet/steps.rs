@@ -122,7 +122,9 @@ fn added(s: &Subject<'_>) -> String {
         format!("{verb} {}{NBSP}K at {}", plain(i.per_kelvin.abs()), celsius(i.celsius))
     };
     match (s.sheet.injections.first(), s.sheet.injections.last()) {
-        (Some(first), Some(last)) if first.celsius < last.celsius => format!("{} and {}", one(first), one(last)),
+        (Some(first), Some(last)) if first.celsius < last.celsius => {
+            format!("{} and {}", one(first), one(last))
+        }
         (Some(only), _) => one(only),
         _ => String::new(),
     }

@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use super::Subject;
 use super::words::{NBSP, celsius};
 use crate::axis::nice_step;
+use crate::bench_sheet::Made;
 use crate::number::{fixed, plain};
 use crate::page::{self, Column};
 
@@ -35,7 +36,7 @@ fn hots((low, high): (f64, f64)) -> Vec<f64> {
     list
 }
 
-pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
+pub(super) fn section(s: &Subject<'_>, sheet: &Made) -> Result<Markup, ModelError> {
     let hots = hots(s.chain.need.hot);
     let (low, high) = s.chain.need.board;
     let rows = boards(low, high)
@@ -73,6 +74,12 @@ pub(super) fn section(s: &Subject<'_>) -> Result<Markup, ModelError> {
         })
         .collect();
     Ok(html! {
+        p {
+            "A freshly soldered board at " (celsius(sheet.sheet.setup.board)) ", with what 95 and 999 of 1000 healthy boards show, the "
+            "voltmeter's and the source's own errors included. The bench sheet beside this page has it all with the order of "
+            "work, a place to write and what a wrong figure hints at."
+        }
+        (sheet.summary)
         p {
             "What a voltmeter shows against ground when every part is at its nominal value and the head of the probe at "
             "its farther end. On the bench a millivolt source at the terminals stands in for the thermocouple; the first "

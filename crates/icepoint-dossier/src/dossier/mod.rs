@@ -20,6 +20,8 @@ mod provenance;
 mod words;
 mod working;
 
+use icepoint_bench::sheet::Setup;
+use icepoint_bench::sheet::divider::Battery;
 use icepoint_chain::ModelError;
 use icepoint_chain::budget::{Budget, BudgetPoint};
 use icepoint_chain::chain::{CalibrationMethod, CalibrationWish, Chain};
@@ -27,6 +29,7 @@ use icepoint_chain::file::ChainFile;
 use icepoint_design::Design;
 use maud::{Markup, html};
 
+use crate::bench_sheet::{self, Made};
 use crate::page::{self, Entry, Shown};
 use crate::svg::{Frame, Picture};
 use words::{celsius, typeset};
@@ -42,6 +45,10 @@ pub struct Dossier {
     pub html: String,
     /// The parts list, RFC 4180, UTF-8.
     pub parts_csv: String,
+    /// The bench sheet: a page of its own, to print and write on.
+    pub bench_html: String,
+    /// The same figures with a column for what was measured, RFC 4180, UTF-8.
+    pub bench_csv: String,
     /// Pictures that stand alone: file name without folder or ending, contents of the SVG file.
     pub pictures: Vec<(String, String)>,
 }
@@ -53,6 +60,7 @@ pub struct Dossier {
 pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError> {
     let subject = Subject::new(file, design);
     let mut pictures = Pictures::default();
+    let sheet = sheet(file, design)?;
     let sections: Vec<(&str, &str, Markup)> = vec![
         ("answer", "The answer", answer::section(&subject)),
         ("need", "The need", need::section(&subject)),
@@ -64,7 +72,7 @@ pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError>
         ("yield", "Yield and spread", errors::chances(&subject, &mut pictures)),
         ("dynamics", "Filter, settling, noise", dynamics::section(&subject, &mut pictures)?),
         ("junction", "Reference junction and a broken sensor", junction::section(&subject)?),
-        ("voltages", "Voltages to expect", bench::section(&subject)?),
+        ("voltages", "Voltages to expect", bench::section(&subject, &sheet)?),
         ("parts", "Parts list", parts::section(&subject)),
         ("cautions", "Cautions", cautions::section(&subject)),
         ("assumptions", "Assumptions", assumptions::section(&subject)),
@@ -82,7 +90,21 @@ pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError>
     };
     let title = words::sentence(&subject.chain.name);
     let html = page::document(&title, &subject.subtitle(), &entries, &body);
-    Ok(Dossier { html, parts_csv: parts_csv(file, design), pictures: pictures.files })
+    Ok(Dossier {
+        html,
+        parts_csv: parts_csv(file, design),
+        bench_html: sheet.html,
+        bench_csv: sheet.csv,
+        pictures: pictures.files,
+    })
+}
+
+/// The bench sheet at the board temperature of the calibration plan.
+fn sheet(file: &ChainFile, design: &Design) -> Result<Made, ModelError> {
+    let setup = Setup::of(file, design.model.chain());
+    // Whoever designed from a drawer has read it; without one the series will do.
+    let drawer = icepoint_chain::drawer::of(file).ok().flatten();
+    bench_sheet::make(file, &design.model, &setup, Battery::USUAL, drawer.as_ref())
 }
 
 /// What the sections are about.
