@@ -215,6 +215,7 @@ struct Printed<'a> {
     room_celsius: f64,
     boards: u32,
     seed: u64,
+    calibrated: bool,
     normal_celsius: f64,
     shorted_reading: PrintedFigure,
     open_reading: Option<PrintedFigure>,
@@ -262,6 +263,7 @@ struct PrintedInjection<'a> {
     output_volts: PrintedFigure,
     copper_reading_celsius: PrintedFigure,
     wire_reading_celsius: PrintedFigure,
+    kelvin_per_kelvin_of_terminals: f64,
     limits: &'a [String],
 }
 
@@ -299,6 +301,7 @@ impl<'a> Printed<'a> {
             room_celsius: sheet.setup.room,
             boards: sheet.boards,
             seed: sheet.setup.seed,
+            calibrated: sheet.calibrated,
             normal_celsius: sheet.normal_celsius,
             shorted_reading: (&sheet.shorted).into(),
             open_reading: sheet.open.as_ref().map(Into::into),
@@ -324,6 +327,7 @@ impl<'a> Printed<'a> {
                     output_volts: (&i.output).into(),
                     copper_reading_celsius: (&i.copper).into(),
                     wire_reading_celsius: (&i.wire).into(),
+                    kelvin_per_kelvin_of_terminals: i.per_kelvin,
                     limits: &i.limits,
                 })
                 .collect(),

@@ -129,6 +129,24 @@ fn refusals() {
 }
 
 #[test]
+fn bench_sheet_refusals() {
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/freezer.toml");
+    for (option, value, says) in [
+        ("--board", "warm", "quantity.no_number"),
+        ("--board", "300 °C", "bench_sheet.out_of_bounds"),
+        ("--room", "-80 °C", "bench_sheet.out_of_bounds"),
+        ("--at", "500", "bench_sheet.out_of_bounds"),
+        ("--at", "5 mV", "quantity.wrong_unit"),
+        ("--battery", "1.5", "quantity.no_unit"),
+        ("--battery", "100 V", "bench_sheet.out_of_bounds"),
+        ("--boards", "10", "4000"),
+    ] {
+        let said = session(&["bench-sheet", file, option, value, "--out", "/nowhere/at/all"], None);
+        assert!(said.contains(says) && said.ends_with("exit 2\n"), "{option} {value}: {said}");
+    }
+}
+
+#[test]
 fn a_broken_pipe_is_no_panic() {
     // Far more output than a pipe holds, and a reader that leaves at once.
     let mut child = Command::new(env!("CARGO_BIN_EXE_icepoint"))
@@ -159,7 +177,7 @@ fn a_full_disk_is_the_machines_failure() {
 
 #[test]
 fn help_and_completions_exist_for_every_verb() {
-    for verb in ["emf", "temperature", "table"] {
+    for verb in ["emf", "temperature", "table", "bench-sheet"] {
         let help = session(&[verb, "--help"], None);
         assert!(
             help.contains("Examples:")

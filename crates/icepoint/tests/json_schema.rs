@@ -97,6 +97,31 @@ fn budget_and_design() {
 }
 
 #[test]
+fn bench_sheet() {
+    let sheet = schema(include_str!("../../../docs/json/bench-sheet.json"));
+    let folder = tempfile::tempdir().expect("a folder");
+    let out = folder.path().join("out");
+    let out = out.to_str().expect("UTF-8");
+    for name in ["burnout-kiln.toml", "freezer.toml", "bench-voltmeter.toml"] {
+        let file = quick(name, folder.path());
+        let arguments = ["bench-sheet", &file, "--board", "31", "--boards", "4000", "--out", out, "--json"];
+        let value = printed(&arguments).remove(0);
+        assert_valid(&sheet, &value);
+        assert_eq!(value["board_celsius"], 31.0);
+        for name in value["files"].as_array().expect("files") {
+            let text = std::fs::read_to_string(name.as_str().expect("a name")).expect("written");
+            // Self-contained: nothing is fetched.
+            assert!(!text.contains("<script") && !text.contains("src=") && text.len() > 1000, "{name}");
+        }
+        let mut wrong = value.clone();
+        wrong["injections"][0]["copper_volts"] = "1 mV".into();
+        assert!(!sheet.is_valid(&wrong));
+        // The same file, the same bytes.
+        assert_eq!(printed(&arguments).remove(0), value);
+    }
+}
+
+#[test]
 fn the_schemas_refuse_what_is_not_documented() {
     // Otherwise a schema that accepts anything would pass all of the above.
     let emf = schema(include_str!("../../../docs/json/emf.json"));

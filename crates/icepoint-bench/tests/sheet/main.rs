@@ -247,3 +247,40 @@ fn the_table_is_a_table() {
         assert_eq!(rows, 2 * sheet.points.len() + 2 + 3 * k + open);
     }
 }
+
+/// A board whose gain resistor was found to be at its limit reads by that much, less its correction.
+#[test]
+fn a_calibrated_board_is_drawn_as_its_readings_left_it() {
+    use icepoint_chain::chain::{Correction, Findings, Found};
+    let (file, model) = read(KILN);
+    let mut chain = model.chain().clone();
+    let id =
+        model.imperfections().iter().find(|i| i.id == "RG.tolerance").expect("the gain resistor").id.clone();
+    // One direction that the readings saw completely: nothing of it is left to draw.
+    let found = Found { id, estimate: 1.0, directions: vec![1.0] };
+    chain.findings = Some(Findings { deviations: vec![found], ..Findings::default() });
+    chain.correction = Some(Correction { offset: 0.0, gain: 1.001 });
+    let calibrated = Model::new(chain).unwrap();
+    let setup = setup(&file, &model, 23.0);
+    let (before, after) =
+        (BenchSheet::new(&model, &setup).unwrap(), BenchSheet::new(&calibrated, &setup).unwrap());
+    assert!(!before.calibrated && after.calibrated);
+    let (a, b) = (before.injections.last().unwrap(), after.injections.last().unwrap());
+    // Second way: the model asked with that one deviation, its constants applied to the rule's own volts.
+    let d = calibrated.best_estimate();
+    let mut chain = calibrated.chain().clone().with_source(setup.source.output_resistance);
+    chain.findings = None;
+    let source = Model::new(chain).unwrap();
+    let mut scratch = source.scratch();
+    let state = source.board_state(23.0, &d, &mut scratch).unwrap();
+    let output = source.output_volts(&state, b.copper_volts, false, &mut scratch);
+    assert!((output - b.output.nominal).abs() < 1e-9);
+    assert!((b.output.nominal - a.output.nominal).abs() > 1e-3);
+    let half = |e: (f64, f64)| 0.5 * (e.1 - e.0);
+    assert!(
+        half(b.copper.band) < 0.9 * half(a.copper.band),
+        "{} {}",
+        half(b.copper.band),
+        half(a.copper.band)
+    );
+}
