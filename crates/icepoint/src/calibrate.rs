@@ -76,7 +76,7 @@ pub fn calibrate(arguments: &CalibrateArguments, out: &mut dyn Write) -> Result<
     let values = icepoint_design::values(&resolved)?;
     let open = !resolved.open.is_empty();
     let chain = resolved.with_values(&values);
-    let readings = read(&arguments.readings, &chain)?;
+    let readings = read(&arguments.readings, &chain, &file)?;
     for caution in &readings.cautions {
         let mut err = std::io::stderr().lock();
         let drawn = icepoint_chain::file::draw::drawn(caution, &readings.source, crate::failure::colour());
@@ -120,7 +120,7 @@ pub fn calibrate(arguments: &CalibrateArguments, out: &mut dyn Write) -> Result<
 }
 
 /// Reads a file of readings.
-pub fn read(path: &Path, chain: &Chain) -> Result<Readings, Failure> {
+pub fn read(path: &Path, chain: &Chain, file: &ChainFile) -> Result<Readings, Failure> {
     let machine = |error| Failure::Machine { doing: format!("reading {}", path.display()), error };
     let name = path.display().to_string();
     let size = std::fs::metadata(path).map_err(machine)?.len();
@@ -139,7 +139,7 @@ pub fn read(path: &Path, chain: &Chain) -> Result<Readings, Failure> {
             Some("save it as CSV with the encoding UTF-8".into()),
         )
     })?;
-    readings::read(Source { name, text }, chain).map_err(Failure::Refused)
+    readings::read(Source { name, text }, chain, file).map_err(Failure::Refused)
 }
 
 /// Constants that the board had while it was read.

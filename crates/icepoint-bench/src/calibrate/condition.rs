@@ -160,7 +160,7 @@ pub fn gather(readings: &Readings) -> Vec<Condition> {
     all.into_iter()
         .map(|((is_volts, _, _, reference, session, kind, limit), g)| {
             let input = if is_volts == 1 { Input::Injected(g.input) } else { Input::Temperature(g.input) };
-            let name = readings.references.get(reference).map_or("", String::as_str);
+            let name = readings.references.get(reference).map_or("", |(name, _)| name);
             let limit = Some(f64::from_bits(limit)).filter(|l| l.is_finite());
             Condition {
                 input,

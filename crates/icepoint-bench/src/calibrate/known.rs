@@ -10,8 +10,56 @@ use icepoint_chain::imperfection::Distribution;
 
 use super::condition::{Condition, InputError, trimmed};
 use super::readings::Input;
+use crate::references::{Quantity, Reference};
 
-/// Errors of a condition's input.
+/// Sets a condition's errors, and its input to what the reference stands for.
+///
+/// # Errors
+/// As [`errors`].
+pub fn tell(
+    chain: &Chain,
+    reference: Option<&Reference>,
+    condition: &mut Condition,
+) -> Result<(), Box<Problem>> {
+    let shown = match condition.input {
+        Input::Temperature(v) | Input::Injected(v) => v,
+    };
+    let (Some(reference), None) = (reference, condition.limit) else {
+        condition.errors = errors(chain, condition)?;
+        return Ok(());
+    };
+    let known = reference.known(Some(shown)).map_err(|error| {
+        Box::new(
+            Problem::new("readings.reference", error.to_string())
+                .at(condition.span, "in this row")
+                .help("docs/calibration.md lists the references"),
+        )
+    })?;
+    condition.input = match known.quantity {
+        Quantity::Celsius => Input::Temperature(known.nominal),
+        Quantity::Volts => Input::Injected(known.nominal),
+    };
+    condition.errors = known
+        .components
+        .iter()
+        .map(|c| {
+            // A size below zero says that the shared deviation acts the other way here.
+            let negative = matches!(
+                c.distribution,
+                Distribution::Rectangular(a) | Distribution::Normal(a) | Distribution::Arcsine(a) if a < 0.0
+            );
+            InputError {
+                tag: c.tag(&condition.reference, shown, condition.lines.0),
+                label: c.label.clone(),
+                distribution: c.distribution,
+                sign: if negative { -1.0 } else { 1.0 },
+            }
+        })
+        .collect();
+    Ok(())
+}
+
+/// Errors of a condition's input as its rows or the plan state them.
 ///
 /// # Errors
 /// [`Problem`] when neither the rows nor the plan say how well it is known.

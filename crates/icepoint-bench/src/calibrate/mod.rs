@@ -23,6 +23,7 @@ pub mod inference;
 pub mod known;
 pub mod next;
 pub mod readings;
+mod row_reference;
 pub mod simulate;
 
 use icepoint_chain::chain::{Correction, Findings, Found};
@@ -38,6 +39,8 @@ use forward::{Forward, What};
 use inference::{Estimate, Inference, InferenceError, Noise, ReadingVariance};
 use next::Candidate;
 use readings::Readings;
+
+use crate::references::{Reference, Takes};
 
 /// Standard uncertainties beyond which a reading is no reading of this board: a unit or a column was mixed up.
 const NONSENSE: f64 = 12.0;
@@ -263,9 +266,9 @@ pub fn calibrate(
     let mut conditions = condition::gather(&used);
     let mut problems = Vec::new();
     for condition in &mut conditions {
-        match known::errors(chain, condition) {
-            Ok(errors) => condition.errors = errors,
-            Err(problem) => problems.push(*problem),
+        let reference = reference_of(readings, &condition.reference);
+        if let Err(problem) = known::tell(chain, reference, condition) {
+            problems.push(*problem);
         }
     }
     refuse(readings, problems)?;
@@ -282,7 +285,11 @@ pub fn calibrate(
     refuse(readings, nonsense(&calibrator, &means)?)?;
     let solved = calibrator.solve(&means)?;
     let checked = checked(&calibrator, &solved)?;
-    let like = calibrator.forward.conditions.last().cloned();
+    // Ice is always at 0 °C: a further point is taken with what can be set to any value.
+    let settable =
+        |c: &&Condition| reference_of(readings, &c.reference).is_none_or(|r| r.takes() != Takes::Nothing);
+    let conditions = &calibrator.forward.conditions;
+    let like = conditions.iter().rev().find(settable).or(conditions.last()).cloned();
     let mut next = match like {
         Some(like) => next::candidates(
             &calibrator.forward,
@@ -290,7 +297,12 @@ pub fn calibrate(
             &calibrator.targets,
             &like,
             &|condition: &Condition| -> Vec<InputError> {
-                known::errors(chain, condition).unwrap_or_default()
+                let mut condition = condition.clone();
+                let reference = reference_of(readings, &condition.reference);
+                match known::tell(chain, reference, &mut condition) {
+                    Ok(()) => condition.errors,
+                    Err(_) => Vec::new(),
+                }
             },
             &calibrator.noise,
         )?,
@@ -316,6 +328,11 @@ pub fn calibrate(
         next,
         counts: (readings.rows.len(), used.rows.len()),
     })
+}
+
+/// What the name of a reference stands for.
+fn reference_of<'r>(readings: &'r Readings, name: &str) -> Option<&'r Reference> {
+    readings.references.iter().find(|(n, _)| n == name).and_then(|(_, reference)| reference.as_ref())
 }
 
 fn refuse(readings: &Readings, problems: Vec<Problem>) -> Result<(), CalibrationError> {

@@ -9,11 +9,12 @@ use std::collections::BTreeSet;
 
 use icepoint_chain::Chain;
 use icepoint_chain::chain::ConverterKind;
-use icepoint_chain::file::{MOST_PROBLEMS, Problem, Refused, Source, Span, bounds};
+use icepoint_chain::file::{ChainFile, MOST_PROBLEMS, Problem, Refused, Source, Span, bounds};
 use icepoint_chain::quantity::{Unit, parse, parse_limit};
 
 use super::columns::{Column, Heading, all_names, headings};
 use super::csv_text::{Cell, Lines};
+use crate::references::{Reference, Takes};
 
 /// Largest file that is read, bytes: some million rows.
 pub const LARGEST_FILE: u64 = 256 << 20;
@@ -66,8 +67,8 @@ pub struct Readings {
     pub source: Source,
     /// In the order of the file.
     pub rows: Vec<Row>,
-    /// Names of the references, in order of appearance; an empty name where none was given.
-    pub references: Vec<String>,
+    /// The references in order of appearance: an empty name where none was given, and what it is if its name says so.
+    pub references: Vec<(String, Option<Reference>)>,
     /// Names of the occasions.
     pub sessions: Vec<String>,
     /// Serial number of the board, if the file says it.
@@ -88,8 +89,9 @@ impl Readings {
     }
 }
 
-struct Reader<'t, 'c> {
+pub(super) struct Reader<'t, 'c> {
     chain: &'c Chain,
+    pub(super) file: &'c ChainFile,
     headings: Vec<Heading>,
     problems: Vec<Problem>,
     /// Problems beyond those that are kept.
@@ -99,16 +101,20 @@ struct Reader<'t, 'c> {
     text: &'t str,
 }
 
-/// Reads a file of readings taken on a board of this chain.
+/// Occasions and references that are told apart.
+const MOST_NAMES: usize = 500;
+
+/// Reads a file of readings taken on a board of this chain; `file` has the records of references.
 ///
 /// # Errors
 /// [`Refused`] with every problem and its place.
-pub fn read(source: Source, chain: &Chain) -> Result<Readings, Box<Refused>> {
+pub fn read(source: Source, chain: &Chain, file: &ChainFile) -> Result<Readings, Box<Refused>> {
     let text = source.text.as_str();
     let mut lines = Lines::new(text);
     let mut cells = Vec::new();
     let mut reader = Reader {
         chain,
+        file,
         headings: Vec::new(),
         problems: Vec::new(),
         more: 0,
@@ -176,7 +182,7 @@ pub fn read(source: Source, chain: &Chain) -> Result<Readings, Box<Refused>> {
 }
 
 impl Reader<'_, '_> {
-    fn tell(&mut self, problem: Problem) {
+    pub(super) fn tell(&mut self, problem: Problem) {
         if self.problems.len() < MOST_PROBLEMS {
             self.problems.push(problem);
         } else {
@@ -195,8 +201,8 @@ impl Reader<'_, '_> {
         }
         let needed: [(&[Column], &str, &str); 3] = [
             (
-                &[Column::Temperature, Column::Injected],
-                "what was known: a column temperature (of the measuring junction) or injected (voltage at the terminals)",
+                &[Column::Temperature, Column::Injected, Column::Reference],
+                "what was known: a column temperature (of the measuring junction), injected (voltage at the terminals) or reference (an ice bath)",
                 "temperature (°C), or injected (mV)",
             ),
             (&[Column::Board], "the temperature of the board", "board (°C)"),
@@ -242,7 +248,7 @@ impl Reader<'_, '_> {
     }
 
     /// The cell of a column, if it has words.
-    fn cell<'a, 't>(&self, cells: &'a [Cell<'t>], column: Column) -> Option<&'a Cell<'t>> {
+    pub(super) fn cell<'a, 't>(&self, cells: &'a [Cell<'t>], column: Column) -> Option<&'a Cell<'t>> {
         let index = self.has(column)?.index;
         cells.get(index).filter(|c| !c.text.is_empty())
     }
@@ -333,7 +339,12 @@ impl Reader<'_, '_> {
         readings: &mut Readings,
         repeats: &mut BTreeSet<(u64, u64, usize, usize, String)>,
     ) {
-        let known = self.one_of(cells, &[Column::Temperature, Column::Injected], span, "what was known");
+        let Some((reference, is)) = self.reference(cells, readings) else { return };
+        let itself = is.as_ref().filter(|r| r.takes() == Takes::Nothing);
+        let known = match itself {
+            Some(_) => None,
+            None => self.one_of(cells, &[Column::Temperature, Column::Injected], span, "what was known"),
+        };
         let answer =
             self.one_of(cells, &[Column::Reading, Column::Code, Column::Output], span, "what came out");
         let board = match self.cell(cells, Column::Board) {
@@ -352,7 +363,10 @@ impl Reader<'_, '_> {
                 None
             }
         };
-        let input = known.and_then(|(column, cell)| self.input(column, cell));
+        let input = match itself {
+            Some(itself) => self.of_itself(itself, cells, span),
+            None => known.and_then(|(column, cell)| self.shown(is.as_ref(), column, cell)),
+        };
         let limit = match (self.cell(cells, Column::Uncertainty), input) {
             (Some(cell), Some(input)) => {
                 let kind = if matches!(input, Input::Temperature(_)) { Unit::Kelvin } else { Unit::Volt };
@@ -377,10 +391,19 @@ impl Reader<'_, '_> {
             }
         }
         let (Some(input), Some(answer), Some(board)) = (input, answer, board) else { return };
-        let name = self.cell(cells, Column::Reference).map_or("", |c| &c.text);
-        let reference = place(&mut readings.references, name);
         let session =
             place(&mut readings.sessions, self.cell(cells, Column::Session).map_or("", |c| &c.text));
+        if readings.sessions.len().max(readings.references.len()) > MOST_NAMES {
+            self.tell(
+                Problem::new(
+                    "readings.too_many_names",
+                    format!("more than {MOST_NAMES} occasions or references"),
+                )
+                .at(span, "one more here")
+                .help("session: readings that were taken in one go, such as a day"),
+            );
+            return;
+        }
         if let Some(cell) = self.cell(cells, Column::Repeat) {
             let (Input::Temperature(value) | Input::Injected(value)) = input;
             let key = (value.to_bits(), board.to_bits(), reference, session, cell.text.to_string());
@@ -415,7 +438,7 @@ impl Reader<'_, '_> {
         None
     }
 
-    fn input(&mut self, column: Column, cell: &Cell<'_>) -> Option<Input> {
+    pub(super) fn input(&mut self, column: Column, cell: &Cell<'_>) -> Option<Input> {
         let letter = self.chain.probe.letter;
         let (low, high) = letter.range();
         if column == Column::Temperature {

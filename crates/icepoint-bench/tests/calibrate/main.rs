@@ -14,13 +14,18 @@ use icepoint_bench::calibrate::condition::Kind;
 use icepoint_bench::calibrate::known;
 use icepoint_bench::calibrate::readings::Input;
 use icepoint_chain::Model;
-use icepoint_chain::file::{Span, load};
+use icepoint_chain::file::{ChainFile, Span, load};
 use icepoint_chain::resolve::resolve;
+
+/// An example's chain file.
+pub fn file(name: &str) -> ChainFile {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples").join(format!("{name}.toml"));
+    load(&path).unwrap()
+}
 
 /// The model of an example, its open values chosen as `design` does.
 pub fn example(name: &str) -> Model {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples").join(format!("{name}.toml"));
-    let file = load(&path).unwrap();
+    let file = file(name);
     let resolved = resolve(&file).unwrap();
     let values = icepoint_design::values(&resolved).unwrap();
     Model::new(resolved.with_values(&values)).unwrap()
