@@ -83,8 +83,20 @@ fn print(chain: &Chain, budget: &Budget, open: &[String], out: &mut dyn Write) -
         writeln!(out, "Values left open are chosen as `icepoint design` would: {}.", open.join(", "))?;
     }
     writeln!(out)?;
-    calibrations(need.accuracy, wish, budget, out)?;
-    writeln!(out, "\nError at 95 % in K, {}:", after(wish))?;
+    if let Some(findings) = &chain.findings {
+        let board = findings.serial.as_ref().map_or("This board".to_owned(), |s| format!("Board {s}"));
+        let date = findings.date.as_ref().map_or(String::new(), |d| format!(" on {d}"));
+        let error = budget.error_95(wish);
+        writeln!(
+            out,
+            "{board} was calibrated{date}: ±{error:.2} K at 95 %, ±{} K asked.",
+            trim(need.accuracy)
+        )?;
+        writeln!(out, "\nError at 95 % in K, as calibrated:")?;
+    } else {
+        calibrations(need.accuracy, wish, budget, out)?;
+        writeln!(out, "\nError at 95 % in K, {}:", after(wish))?;
+    }
     map(budget, wish, out)?;
     if let Some(point) = budget.worst_point(wish) {
         writeln!(out, "\nWhere it comes from at {} °C, board at {} °C:", trim(point.hot), trim(point.board))?;
@@ -200,6 +212,9 @@ pub struct Printed<'a> {
     letter: &'static str,
     accuracy_kelvin: f64,
     calibration: &'static str,
+    /// Only for a board that was calibrated: then every calibration choice is this one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    calibrated: Option<PrintedBoard<'a>>,
     error_95_kelvin: f64,
     accuracy_met: bool,
     #[serde(rename = "yield")]
@@ -209,6 +224,13 @@ pub struct Printed<'a> {
     grid: Vec<PrintedPoint<'a>>,
     calibrations: Vec<PrintedCalibration<'a>>,
     imperfections: Vec<PrintedImperfection<'a>>,
+}
+
+/// The board that was calibrated.
+#[derive(Serialize)]
+struct PrintedBoard<'a> {
+    serial: Option<&'a str>,
+    date: Option<&'a str>,
 }
 
 #[derive(Serialize)]
@@ -264,6 +286,10 @@ impl<'a> Printed<'a> {
             letter: chain.probe.letter.name(),
             accuracy_kelvin: chain.need.accuracy,
             calibration: wish.name(),
+            calibrated: chain
+                .findings
+                .as_ref()
+                .map(|f| PrintedBoard { serial: f.serial.as_deref(), date: f.date.as_deref() }),
             error_95_kelvin: error,
             accuracy_met: error <= chain.need.accuracy,
             yield_share: budget.yield_after(wish),

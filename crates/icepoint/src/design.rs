@@ -41,7 +41,9 @@ pub struct DesignArguments {
 
 /// Designs the board, writes the dossier and prints the answer.
 pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer, Failure> {
-    let (file, resolved) = chain_file::read(&arguments.file)?;
+    let (file, mut resolved) = chain_file::read(&arguments.file)?;
+    // A design is about all boards that will be built from it, not about one that was calibrated.
+    resolved.chain = icepoint_bench::inventory::as_designed(&resolved.chain);
     let bar = progress::trials(resolved.chain.settings.trials);
     let design = icepoint_design::design(resolved, &|done| bar.inc(u64::from(done)));
     bar.finish_and_clear();

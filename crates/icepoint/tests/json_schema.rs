@@ -96,6 +96,78 @@ fn budget_and_design() {
     assert!(!design.is_valid(&wrong));
 }
 
+/// One board from the example's readings, a second with every reading a little higher: then the batch, and the budget of
+/// the first.
+#[test]
+fn calibrate_and_boards() {
+    let calibrate = schema(include_str!("../../../docs/json/calibrate.json"));
+    let boards = schema(include_str!("../../../docs/json/boards.json"));
+    let budget = schema(include_str!("../../../docs/json/budget.json"));
+    let folder = tempfile::tempdir().expect("a folder");
+    let text = |path: &std::path::Path| path.to_str().expect("UTF-8").to_owned();
+    let file = quick("burnout-kiln.toml", folder.path());
+    let example = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/burnout-kiln-readings.csv");
+    let readings = std::fs::read_to_string(example).expect("the example");
+    let batch = folder.path().join("batch");
+    for (serial, offset) in [("K-007", 0.0), ("K-008", 0.6)] {
+        let moved: Vec<String> = readings
+            .lines()
+            .map(|line| {
+                let cells: Vec<&str> = line.split(',').collect();
+                match cells.get(4).and_then(|reading| reading.parse::<f64>().ok()) {
+                    Some(reading) => format!(
+                        "{serial},{},{:.1},{}",
+                        cells[1..4].join(","),
+                        reading + offset,
+                        cells[5..].join(",")
+                    ),
+                    None => line.to_owned(),
+                }
+            })
+            .collect();
+        let csv = folder.path().join(format!("{serial}.csv"));
+        std::fs::write(&csv, moved.join("\n")).expect("written");
+        let out = batch.join(serial);
+        let value = printed(&[
+            "calibrate",
+            &file,
+            &text(&csv),
+            "--out",
+            &text(&out),
+            "--date",
+            "2026-11-25",
+            "--json",
+        ]);
+        assert_valid(&calibrate, &value[0]);
+        assert_eq!(value[0]["serial"], serial);
+        let files = value[0]["files"].as_array().expect("files");
+        assert_eq!(files.len(), 3);
+        for name in files {
+            assert!(std::path::Path::new(name.as_str().expect("a name")).is_file(), "{name}");
+        }
+        // The raw readings are kept as they were.
+        let kept = std::fs::read(out.join("burnout-kiln-readings.csv")).expect("kept");
+        assert_eq!(kept, std::fs::read(&csv).expect("there"));
+    }
+    let calibrated = batch.join("K-007").join("burnout-kiln.toml");
+    let value = printed(&["budget", &text(&calibrated), "--trials", "2000", "--json"]).remove(0);
+    assert_valid(&budget, &value);
+    assert_eq!(value["calibrated"]["serial"], "K-007");
+    let built = printed(&["budget", &file, "--trials", "2000", "--json"]).remove(0);
+    let as_built = built["calibrations"][0]["error_95_kelvin"].as_f64().expect("a number");
+    let left = value["error_95_kelvin"].as_f64().expect("a number");
+    assert!(left < 0.6 * as_built, "{left} {as_built}");
+    // The user's own lines are all still there.
+    let before = std::fs::read_to_string(&file).expect("there");
+    let after = std::fs::read_to_string(&calibrated).expect("there");
+    for line in before.lines().filter(|l| !l.contains("\"open\"")) {
+        assert!(after.contains(line), "{line}");
+    }
+    let value = printed(&["boards", &text(&batch), "--json"]).remove(0);
+    assert_valid(&boards, &value);
+    assert_eq!(value["boards"].as_array().map(Vec::len), Some(2));
+}
+
 #[test]
 fn bench_sheet() {
     let sheet = schema(include_str!("../../../docs/json/bench-sheet.json"));

@@ -410,7 +410,7 @@ fn nonsense(calibrator: &Calibrator<'_>, means: &[f64]) -> Result<Vec<Problem>, 
                     condition.words(),
                     significant(means[k], standard),
                     significant(expected, standard),
-                    significant(3.0 * standard, standard),
+                    rounded_up(3.0 * standard),
                 ),
             )
             .at(condition.span, "no reading of such a board")
@@ -419,6 +419,12 @@ fn nonsense(calibrator: &Calibrator<'_>, means: &[f64]) -> Result<Vec<Problem>, 
         );
     }
     Ok(problems)
+}
+
+/// To one significant digit, never less than it is.
+fn rounded_up(value: f64) -> String {
+    let decade = libm::pow(10.0, libm::floor(libm::log10(value.max(1e-30))));
+    condition::trimmed(decade * libm::ceil(value / decade - 1e-9), 9)
 }
 
 /// To a digit below the standard uncertainty.
