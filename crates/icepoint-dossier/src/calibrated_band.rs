@@ -87,7 +87,7 @@ impl CalibratedBand {
             self.points.iter().map(|p| p.hot_celsius).chain(self.readings.iter().map(|r| r.hot_celsius));
         let (from, to) = extent(hots).unwrap_or((0.0, 1.0));
         let limit_text = asked.map_or(String::new(), |a| format!("±{} K asked", plain(a)));
-        let names = ["before, 95 %", "as found", "left, 95 %", limit_text.as_str()];
+        let names = ["before, 95 %", "as found", "after, 95 %", limit_text.as_str()];
         let room = end_label_room(names.into_iter(), size);
         let target = if frame == Frame::Wide { 7 } else { 5 };
         let sample = Axis::rounded(low - pad, high + pad, (0.0, 1.0), target);
@@ -139,7 +139,7 @@ impl CalibratedBand {
                     },
                     EndLabel {
                         y: y.held(end.after_kelvin.1),
-                        text: "left, 95 %".to_owned(),
+                        text: "after, 95 %".to_owned(),
                         ink: Ink::BandEdge,
                         bold: false,
                     },

@@ -17,7 +17,7 @@
 //! | what a soldered board should show | the sheet to work from | [`bench_sheet::page`] |
 //! | pictures, tables, sentences | one HTML page | [`page::document`] |
 //! | a calibrated board | its certificate | [`certificate::certificate`] |
-//! | a batch of calibrated boards | their spread against the prediction | [`certificate::batch_page`] |
+//! | a batch of calibrated boards | their spread against the prediction | [`inventory_page::batch_page`] |
 //! | a chain file and its designed board | the whole dossier | [`dossier::dossier`] |
 //!
 //! **Conventions.** Temperatures in °C, differences in K, voltages in V, frequencies in Hz, times in s; shares are
@@ -39,6 +39,7 @@ pub mod distribution;
 pub mod dossier;
 pub mod error_band;
 pub mod error_map;
+pub mod inventory_page;
 pub mod lettering;
 pub mod noise;
 pub mod number;

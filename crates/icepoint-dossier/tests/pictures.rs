@@ -3,11 +3,14 @@
 // Helpers of tests may stop the test; the lint knows only the test functions themselves.
 #![allow(clippy::expect_used)]
 
+use icepoint_dossier::batch::BatchPicture;
+use icepoint_dossier::calibrated_band::{CalibratedBand, CalibratedBandPoint, ReadingMark};
 use icepoint_dossier::contributions::{Contribution, ContributionPoint, Contributions};
 use icepoint_dossier::distribution::{Distribution, binned};
 use icepoint_dossier::error_band::{ErrorBand, ErrorBandPanel, ErrorBandPoint};
 use icepoint_dossier::error_map::ErrorMap;
 use icepoint_dossier::noise::{Noise, NoiseSource};
+use icepoint_dossier::residuals::{Residual, Residuals};
 use icepoint_dossier::response::{MainsLine, Response, ResponsePoint};
 use icepoint_dossier::settling::Settling;
 use icepoint_dossier::svg::{Frame, Label, Picture};
@@ -244,6 +247,57 @@ fn yields(share: f64) -> YieldBars {
     YieldBars { id: "yield".to_owned(), accuracy_kelvin: 0.25, asked_share: Some(0.95), rows: rows.to_vec() }
 }
 
+fn calibrated(points: usize, scale: f64) -> CalibratedBand {
+    let hot = |i: usize| 20.0 + 1080.0 * i as f64 / points.max(2) as f64;
+    CalibratedBand {
+        id: "calibrated".to_owned(),
+        accuracy_kelvin: Some(6.0),
+        points: (0..points)
+            .map(|i| CalibratedBandPoint {
+                hot_celsius: hot(i),
+                before_kelvin: (-scale * (3.0 + 0.3 * i as f64), scale * (3.0 + 0.3 * i as f64)),
+                found_kelvin: 0.1 * scale * i as f64,
+                after_kelvin: (-0.7 * scale, scale * (0.7 + 0.05 * i as f64)),
+            })
+            .collect(),
+        readings: (0..points.min(4))
+            .map(|i| ReadingMark { hot_celsius: hot(2 * i), error_kelvin: 0.3 * scale, flagged: i == 3 })
+            .collect(),
+    }
+}
+
+fn residuals(rows: usize, scale: f64) -> Residuals {
+    Residuals {
+        id: "residuals".to_owned(),
+        rows: (0..rows)
+            .map(|i| Residual {
+                name: format!("{:.3} mV, board at {} °C", 3.7 * i as f64, 23 + i),
+                difference_kelvin: scale * (i as f64 - 1.5),
+                allowed_kelvin: 2.0 * scale,
+                residual_kelvin: 0.4 * scale * (i as f64 - 1.5),
+                flagged: i > 3,
+            })
+            .collect(),
+    }
+}
+
+fn batch(boards: usize, scale: f64) -> BatchPicture {
+    BatchPicture {
+        id: "batch".to_owned(),
+        hot_celsius: (0..11).map(|i| 20.0 + 108.0 * f64::from(i)).collect(),
+        expected_kelvin: vec![0.0; 11],
+        half_95_kelvin: (0..11).map(|i| scale * (3.0 + f64::from(i))).collect(),
+        boards: (0..boards)
+            .map(|b| {
+                (
+                    format!("K-{b:03}"),
+                    (0..11).map(|i| scale * 0.3 * f64::from(i) * (b as f64 - 2.0)).collect(),
+                )
+            })
+            .collect(),
+    }
+}
+
 /// Pictures as people will see them.
 fn ordinary() -> Vec<Picture> {
     FRAMES
@@ -267,6 +321,9 @@ fn ordinary() -> Vec<Picture> {
                 distribution(0.7).draw(f),
                 yields(0.38).draw(f),
                 yields(0.9995).draw(f),
+                calibrated(11, 1.0).draw(f),
+                residuals(5, 1.0).draw(f),
+                batch(6, 1.0).draw(f),
             ]
         })
         .collect()
@@ -315,6 +372,12 @@ fn odd() -> Vec<Picture> {
                 YieldBars::default().draw(f),
                 yields(nan).draw(f),
                 yields(7.0).draw(f),
+                calibrated(0, 1.0).draw(f),
+                calibrated(5, nan).draw(f),
+                residuals(0, 1.0).draw(f),
+                residuals(40, nan).draw(f),
+                batch(0, 1.0).draw(f),
+                batch(3, nan).draw(f),
             ]
         })
         .collect()
@@ -323,7 +386,7 @@ fn odd() -> Vec<Picture> {
 #[test]
 fn ordinary_pictures_are_sound_and_legible() {
     let pictures = ordinary();
-    assert_eq!(pictures.len(), 34);
+    assert_eq!(pictures.len(), 40);
     for picture in &pictures {
         assert_sound(picture);
         assert_inside(picture);
@@ -334,7 +397,7 @@ fn ordinary_pictures_are_sound_and_legible() {
 #[test]
 fn odd_figures_neither_panic_nor_leak() {
     let pictures = odd();
-    assert_eq!(pictures.len(), 56);
+    assert_eq!(pictures.len(), 68);
     for picture in &pictures {
         assert_sound(picture);
     }

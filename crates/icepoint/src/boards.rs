@@ -46,7 +46,7 @@ pub fn boards(arguments: &BoardsArguments, out: &mut dyn Write) -> Result<Answer
     }
     let batch = batch(&chains).map_err(|error| refused(error, &arguments.folder))?;
     if let Some(page) = &arguments.page {
-        let text = icepoint_dossier::certificate::batch_page(&batch);
+        let text = icepoint_dossier::inventory_page::batch_page(&batch);
         write_atomically(page, text.as_bytes())
             .map_err(|error| Failure::Machine { doing: format!("writing {}", page.display()), error })?;
     }

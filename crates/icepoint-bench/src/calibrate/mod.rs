@@ -13,6 +13,7 @@
 //!
 //! **Conventions.** Unknowns in standard uncertainties from their prior means; residual = reading − model.
 
+mod advice;
 pub mod band;
 pub mod checks;
 pub mod columns;
@@ -23,6 +24,7 @@ pub mod inference;
 pub mod known;
 pub mod next;
 pub mod readings;
+mod refusals;
 mod row_reference;
 pub mod simulate;
 
@@ -32,6 +34,9 @@ use icepoint_chain::model::{Model, ModelError};
 use icepoint_chain::situation::grid;
 use nalgebra::DVector;
 
+pub use refusals::significant;
+
+use advice::{cautions, trims};
 use band::{BandPoint, Spread, Targets};
 use checks::{LeftOut, Misfit, MisfitDraws, Scatter};
 use condition::{Condition, InputError};
@@ -39,11 +44,10 @@ use forward::{Forward, What};
 use inference::{Estimate, Inference, InferenceError, Noise, ReadingVariance};
 use next::Candidate;
 use readings::Readings;
+use refusals::{nonsense, outside, without};
 
 use crate::references::{Reference, Takes};
 
-/// Standard uncertainties beyond which a reading is no reading of this board: a unit or a column was mixed up.
-const NONSENSE: f64 = 12.0;
 /// Directions that say less than this share of the variance are not written down.
 const WRITTEN_SHARE: f64 = 1e-3;
 /// Entries below this are not written down.
@@ -342,98 +346,6 @@ fn refuse(readings: &Readings, problems: Vec<Problem>) -> Result<(), Calibration
     Err(CalibrationError::Refused(Box::new(Refused::new(readings.source.clone(), problems))))
 }
 
-/// The readings without some lines.
-fn without(readings: &Readings, lines: &[usize]) -> Result<Readings, CalibrationError> {
-    let mut used = readings.clone();
-    if lines.is_empty() {
-        return Ok(used);
-    }
-    used.rows.retain(|row| !lines.contains(&row.line));
-    let unknown: Vec<String> = lines
-        .iter()
-        .filter(|line| readings.rows.iter().all(|row| row.line != **line))
-        .map(usize::to_string)
-        .collect();
-    let mut problems = Vec::new();
-    if !unknown.is_empty() {
-        problems.push(
-            Problem::new("readings.no_such_line", format!("no reading on line {}", unknown.join(", ")))
-                .help("lines are counted as an editor does, the header included"),
-        );
-    }
-    if used.rows.is_empty() {
-        problems.push(Problem::new("readings.empty", "no reading is left"));
-    }
-    refuse(readings, problems)?;
-    Ok(used)
-}
-
-/// Conditions under which the model's own circuit is at a limit.
-fn outside(forward: &Forward<'_>) -> Result<Vec<Problem>, ModelError> {
-    let mut work = forward.work();
-    let mut problems = Vec::new();
-    for (k, condition) in forward.conditions.iter().enumerate() {
-        if !forward.inside(k, &mut work)? {
-            let words = format!("{}: the circuit or the converter is at a limit there", condition.words());
-            problems.push(
-                Problem::new("readings.beyond_circuit", words)
-                    .at(condition.span, "says nothing of the board")
-                    .help("take the row away; `icepoint budget` tells which limit of the range binds"),
-            );
-        }
-    }
-    Ok(problems)
-}
-
-/// Readings that are no readings of such a board.
-fn nonsense(calibrator: &Calibrator<'_>, means: &[f64]) -> Result<Vec<Problem>, ModelError> {
-    let forward = &calibrator.forward;
-    let zero = vec![0.0; forward.unknowns.len()];
-    let mut work = forward.work();
-    let mut problems = Vec::new();
-    for (k, condition) in forward.conditions.iter().enumerate() {
-        let expected = forward.answer(k, &zero, &mut work)?;
-        let standard = expected_standard(&calibrator.inference, k);
-        let off = means[k] - expected;
-        if off.is_finite() && off.abs() <= NONSENSE * standard {
-            continue;
-        }
-        let unit = match condition.kind {
-            condition::Kind::Celsius => "°C",
-            other => other.unit(),
-        };
-        problems.push(
-            Problem::new(
-                "readings.nonsense",
-                format!(
-                    "{}: {} {unit} was read, a board of this design gives {} {unit} ± {}",
-                    condition.words(),
-                    significant(means[k], standard),
-                    significant(expected, standard),
-                    rounded_up(3.0 * standard),
-                ),
-            )
-            .at(condition.span, "no reading of such a board")
-            .expected("readings within what the budget allows, ten times over")
-            .help("units or columns mixed up, leads swapped, another board or another chain file?"),
-        );
-    }
-    Ok(problems)
-}
-
-/// To one significant digit, never less than it is.
-fn rounded_up(value: f64) -> String {
-    let decade = libm::pow(10.0, libm::floor(libm::log10(value.max(1e-30))));
-    condition::trimmed(decade * libm::ceil(value / decade - 1e-9), 9)
-}
-
-/// To a digit below the standard uncertainty.
-pub fn significant(value: f64, standard: f64) -> String {
-    let places =
-        if standard > 0.0 { (1.0 - libm::floor(libm::log10(standard))).clamp(0.0, 9.0) } else { 6.0 };
-    condition::trimmed(value, places as usize)
-}
-
 /// Standard uncertainty of a reading before it is taken.
 fn expected_standard(inference: &Inference, k: usize) -> f64 {
     let row = inference.sensitivities.row(k);
@@ -477,7 +389,8 @@ fn checked(calibrator: &Calibrator<'_>, solved: &Solved) -> Result<Vec<Checked>,
     Ok(all)
 }
 
-fn findings(calibrator: &Calibrator<'_>, estimate: &Estimate) -> Findings {
+/// What an estimate tells of each deviation, as the chain file keeps it.
+pub fn findings(calibrator: &Calibrator<'_>, estimate: &Estimate) -> Findings {
     let g = &calibrator.inference.directions;
     let kept: Vec<usize> = (0..g.ncols()).filter(|&c| g.column(c).norm_squared() > WRITTEN_SHARE).collect();
     let list = calibrator.forward.model.imperfections();
@@ -491,75 +404,4 @@ fn findings(calibrator: &Calibrator<'_>, estimate: &Estimate) -> Findings {
         }
     }
     Findings { serial: None, date: None, deviations }
-}
-
-/// The two ends of what was given, for a chain that ends in a voltmeter.
-fn trims(calibrator: &Calibrator<'_>, solved: &Solved) -> Result<Option<(TrimPoint, TrimPoint)>, ModelError> {
-    let forward = &calibrator.forward;
-    if matches!(forward.model.chain().converter.kind, icepoint_chain::chain::ConverterKind::Adc { .. }) {
-        return Ok(None);
-    }
-    let size = |k: &usize| match forward.conditions[*k].input {
-        readings::Input::Temperature(t) => t,
-        readings::Input::Injected(v) => v,
-    };
-    let mut work = forward.work();
-    let mut points = Vec::new();
-    let all = 0..forward.conditions.len();
-    let low = all.clone().min_by(|a, b| size(a).total_cmp(&size(b)));
-    let high = all.max_by(|a, b| size(a).total_cmp(&size(b)));
-    for k in [low, high].into_iter().flatten() {
-        let now = forward.volts(k, solved.estimate.z.as_slice(), &mut work)?;
-        let c = solved.constants;
-        let condition = &forward.conditions[k];
-        points.push(TrimPoint {
-            input: condition.input,
-            board: condition.board,
-            volts: forward.output_of(c.offset + c.gain * forward.rule_of(now)),
-            now,
-        });
-    }
-    match points.as_slice() {
-        [low, high] if low.input != high.input => Ok(Some((*low, *high))),
-        _ => Ok(None),
-    }
-}
-
-fn cautions(calibrator: &Calibrator<'_>, checked: &[Checked], scatter: Option<Scatter>) -> Vec<String> {
-    let mut all = Vec::new();
-    let chain = calibrator.forward.model.chain();
-    let conditions = &calibrator.forward.conditions;
-    let (low, high) = chain.need.board;
-    if let Some(c) = conditions.iter().find(|c| c.board < low || c.board > high) {
-        all.push(format!(
-            "{}: the board was outside its own range, {low} °C to {high} °C ({}).",
-            c.words(),
-            c.lines_words()
-        ));
-    }
-    if checked.len() == 1 {
-        all.push(
-            "One point only: nothing shows whether it is right, and only what acts like an offset there is found."
-                .into(),
-        );
-    } else {
-        let inputs = |c: &Condition| match c.input {
-            readings::Input::Temperature(t) => (0u8, (t + 0.0).to_bits()),
-            readings::Input::Injected(v) => (1, (v + 0.0).to_bits()),
-        };
-        if conditions.windows(2).all(|w| inputs(&w[0]) == inputs(&w[1])) {
-            all.push("All readings are at one input: the span is known no better than before.".into());
-        }
-    }
-    if conditions.iter().all(|c| matches!(c.input, readings::Input::Injected(_))) {
-        all.push("With voltages at the terminals the probe and its cable stay unchecked; the band counts with that.".into());
-    }
-    if let Some(s) = scatter.filter(|s| s.factor > 1.0) {
-        all.push(format!(
-            "Repeats scatter {:.1} times as much as the model's noise allows; the noise of all readings was widened to \
-             that. Look for pick-up, a loose contact or a reference that had not settled.",
-            s.factor.sqrt()
-        ));
-    }
-    all
 }

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail like a test
 
+mod batch;
 mod example_readings;
 mod honest;
 mod posterior;
