@@ -174,12 +174,13 @@ pub fn left_out(inference: &Inference, estimate: &Estimate) -> Vec<LeftOut> {
     let w = inference.precision();
     let n = estimate.innovation.len();
     let mut all = differences(&w, &estimate.innovation);
-    // One alone is compared with the prior only; of two that disagree nobody knows which, so both are named.
+    // One alone is compared with the prior only. At most half are set aside: beyond that nobody knows which half is right.
     let mut kept: Vec<usize> = (0..n).collect();
     while kept.len() > n / 2 + 1 || kept.len() == n {
         let of_kept = subset(inference, &kept, &estimate.innovation);
-        let Some((place, worst)) =
-            of_kept.iter().enumerate().min_by(|a, b| a.1.probability.total_cmp(&b.1.probability))
+        // By size and not by probability: far out that is zero for several.
+        let size = |l: &LeftOut| (l.difference / l.standard).abs();
+        let Some((place, worst)) = of_kept.iter().enumerate().max_by(|a, b| size(a.1).total_cmp(&size(b.1)))
         else {
             break;
         };
