@@ -37,9 +37,9 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
         Column::words("Lower"),
         Column::numbers("Gives", "mV"),
         Column::numbers("Which is", "°C"),
-        Column::numbers("By tolerance", "K"),
-        Column::numbers("Parts measured", "K"),
-        Column::numbers("Output measured", "K"),
+        Column::numbers("Tolerance", "K"),
+        Column::numbers("Parts", "K"),
+        Column::numbers("Output", "K"),
     ];
     let currents = s.dividers.iter().map(|d| d.current).fold(0.0, f64::max);
     let loads = s.dividers.iter().map(|d| d.loading.0.abs() + d.loading.1).fold(0.0, f64::max);
@@ -55,9 +55,9 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
         p {
             "The voltage need not be the one wished for: it has to be known. Work out what yours gives from what you measured, battery "
             "voltage with the divider connected, and both resistors before they are connected: battery × lower / (upper + lower). "
-            "The last three columns are 95" (NBSP) "% limits in kelvin: when the resistors' tolerances and ±"
-            (quantity(battery.tolerance, Unit::Ratio, 2)) " of the battery are all that is known; when battery and resistors were measured with the "
-            "voltmeter and an ohmmeter of " (quantity(battery.ohmmeter, Unit::Ratio, 2)) "; and when the voltmeter looks at the output itself"
+            "The last three columns are 95" (NBSP) "% limits in kelvin. “Tolerance”: the resistors' tolerances and ±"
+            (quantity(battery.tolerance, Unit::Ratio, 2)) " of the battery are all that is known. “Parts”: battery and resistors were measured with the "
+            "voltmeter and an ohmmeter of " (quantity(battery.ohmmeter, Unit::Ratio, 2)) ". “Output”: the voltmeter looks at the output itself"
             (best(s.dividers)) ". Thermal voltages of ±" (quantity(s.sheet.setup.source.thermal_emf, Unit::Volt, 2)) " are in all three."
         }
         p {
