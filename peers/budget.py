@@ -74,7 +74,7 @@ def run(peer, trials, seed, quiet=True):
     }
 
 
-def main(default, topology):
+def main(default, topology, kind=physics.Peer):
     parser = argparse.ArgumentParser(description=f"The budget of {default}, from the physics with NumPy and SciPy.")
     parser.add_argument("file", nargs="?", default=default, help="chain file with every part chosen")
     parser.add_argument("--values", help="parts for a file that leaves them open, as 'R1=10 kΩ,C1=1 µF'")
@@ -86,7 +86,7 @@ def main(default, topology):
     chain = chainfile.load(args.file, values)
     if chain.topology != topology:
         parser.error(f"{args.file} has the {chain.topology} front end, this script is for {topology}")
-    peer = physics.Peer(chain)
+    peer = kind(chain)
     text = json.dumps(run(peer, args.trials or chain.trials, args.seed, quiet=not sys.stderr.isatty()), indent=1)
     if args.output:
         with open(args.output, "w") as file:

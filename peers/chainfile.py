@@ -76,12 +76,12 @@ def read(doc, values):
     c.wish = {"none": 0, "zero": 1, "zero and span": 2}[need.get("calibration", "none")]
     _probe(c, doc)
     _lead(c, doc.get("lead"))
-    _junction(c, doc["reference_junction"])
+    _junction(c, doc["reference_junction"], doc.get("compensation"))
     _supply(c, doc["supply"])
     _converter(c, doc)
     _parts(c, doc, values)
     front = doc["front_end"]
-    c.amplifier = _amplifier(doc["amplifier"][front["amplifier"]], c)
+    c.amplifier = _amplifier(doc["amplifier"][front["amplifier"]], c) if "amplifier" in front else None
     c.buffer = _amplifier(doc["amplifier"][front["buffer"]], c) if "buffer" in front else None
     _plan(c, doc)
     budget = doc.get("budget", {})
@@ -117,9 +117,9 @@ def _lead(c, lead):
         c.cable_volts, c.cable_full = by_class[int(lead["class"])], 0.5 * upper
 
 
-def _junction(c, j):
+def _junction(c, j, doc_compensation=None):
     c.analog = j["method"] == "analog"
-    c.sensor_accuracy = value(j["accuracy"])
+    c.sensor_accuracy = value(j.get("accuracy", "0 K") if j["method"] == "circuit" else j["accuracy"])
     c.sensor_drift = value(j.get("drift", "0 K/K"))
     c.gradient = value(j.get("gradient", "0.3 K"))
     c.self_heating = value(j.get("self_heating", "0.05 K"))
@@ -128,8 +128,11 @@ def _junction(c, j):
         c.sensor_bow = value(j.get("sensor_nonlinearity", "0.2 K"))
         c.sensor_ohms = value(j.get("output_resistance", "0 Ω"))
         return
-    c.element = j.get("element", "digital")
-    if c.element == "digital":
+    c.element = "circuit" if j["method"] == "circuit" else j.get("element", "digital")
+    if c.element == "circuit":
+        c.self_heating = value(j.get("self_heating", "0 K"))
+        c.compensation = doc_compensation
+    if c.element in ("digital", "circuit"):
         return
     c.divider, c.divider_tolerance = value(j["divider_resistor"]), value(j.get("divider_tolerance", "1 %"))
     if c.element == "thermistor":
@@ -154,17 +157,21 @@ def _converter(c, doc):
     c.reference = None
     if conv["kind"] == "adc":
         c.reference = toleranced(conv["reference"])
-        lsb = c.reference[0] / 2 ** int(conv["bits"])
+        low, high = interval(conv["span"]) if "span" in conv else (0.0, c.reference[0])
+        c.converter_gain_before = float(conv.get("gain", 1))
+        low, high = low / c.converter_gain_before, high / c.converter_gain_before
+        lsb = (high - low) / 2 ** int(conv["bits"])
+        c.input_current = value(conv.get("input_current", "0 A"))
+        c.input_difference = value(conv.get("input_current_difference", "0 A"))
+        c.input_cmrr = value(conv["cmrr"]) if "cmrr" in conv else inf
         c.reference_drift = value(conv.get("reference_drift", "50 ppm/K"))
         c.reference_regulation = value(conv.get("reference_supply_regulation", "100 µV/V"))
         c.reference_ohms = value(conv.get("reference_load_regulation", "0.1 Ω"))
-        c.converter_span = (0.0, c.reference[0] - lsb)
+        c.converter_span = (low, high - lsb)
         c.converter_offset = lsb_or_volts(conv.get("offset", "2 LSB"), lsb)
         c.converter_gain = value(conv.get("gain_error", "0.1 %"))
         c.converter_inl = lsb_or_volts(conv.get("integral_nonlinearity", "2 LSB"), lsb)
         c.converter_noise = lsb_or_volts(conv.get("noise", "0.5 LSB"), lsb)
-        if "span" in conv:
-            raise Refused("an adc with a span of its own")
     else:
         lsb = value(conv["resolution"])
         c.converter_span = interval(conv["span"])

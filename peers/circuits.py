@@ -24,6 +24,20 @@ RESISTORS = {
         "R1": ("tc_plus", "in"), "R3": ("amp", "feedback"), "R4": ("feedback", "gnd"), "R5": ("sensor", "comp"),
         "R6": ("comp", "gnd"), "R7": ("supply", "tc_plus"), "R8": ("amp", "out"),
     },
+    "diode-compensation": {
+        "R1": ("tc_plus", "in"), "R3": ("amp", "feedback"), "R4": ("feedback", "gnd"), "R5": ("diode", "feedback"),
+        "R9": ("reference", "diode"), "D1": ("diode", "gnd"), "R6": ("reference", "comp"), "R10": ("comp", "gnd"),
+        "R7": ("supply", "tc_plus"), "R8": ("amp", "out"),
+    },
+    "thermistor-bridge": {
+        "R1": ("tc_plus", "in"), "R3": ("amp", "feedback"), "R4": ("feedback", "arm"), "R5": ("reference", "divider"),
+        "RT1": ("divider", "comp"), "R6": ("divider", "comp"), "R10": ("comp", "gnd"), "R9": ("reference", "arm"),
+        "R11": ("arm", "gnd"), "R7": ("supply", "tc_plus"), "R8": ("amp", "out"),
+    },
+    "direct-converter": {
+        "R1": ("tc_plus", "in_plus"), "R2": ("tc_minus", "in_minus"), "R3": ("mid", "tc_minus"),
+        "R4": ("supply", "tc_plus"), "R5": ("reference", "mid"), "R6": ("mid", "gnd"),
+    },
 }  # fmt: skip
 CAPACITORS = {
     "instrumentation": {
@@ -33,11 +47,17 @@ CAPACITORS = {
     "single-amplifier": {
         "C1": ("in", "gnd"), "C2": ("amp", "feedback"), "C3": ("comp", "gnd"), "C4": ("out", "gnd"),
     },
+    "direct-converter": {
+        "C1": ("in_plus", "in_minus"), "C2": ("in_plus", "gnd"), "C3": ("in_minus", "gnd"), "C4": ("mid", "gnd"),
+    },
 }  # fmt: skip
 UNKNOWN = {
     "instrumentation": ["tc_plus", "tc_minus", "in_plus", "in_minus", "bias", "pedestal", "amp", "middle", "low_pass",
                         "filtered", "adc", "junction"],
     "single-amplifier": ["tc_plus", "comp", "in", "feedback", "amp", "out", "sensor", "junction"],
+    "diode-compensation": ["tc_plus", "comp", "in", "feedback", "amp", "out", "diode", "junction"],
+    "thermistor-bridge": ["tc_plus", "comp", "in", "feedback", "amp", "out", "divider", "arm", "junction"],
+    "direct-converter": ["tc_plus", "tc_minus", "in_plus", "in_minus", "mid", "junction"],
 }  # fmt: skip
 # Amplifier → non-inverting, inverting, output (and reference pin).
 AMPLIFIERS = {
@@ -46,13 +66,27 @@ AMPLIFIERS = {
         "A3": ("low_pass", "filtered", "filtered"),
     },
     "single-amplifier": {"A1": ("in", "feedback", "amp")},
+    "direct-converter": {},
 }  # fmt: skip
-OUTPUT = {"instrumentation": "adc", "single-amplifier": "out"}
-TERMINALS = {"instrumentation": ("tc_plus", "tc_minus"), "single-amplifier": ("tc_plus", "comp")}
+for _kind in ("diode-compensation", "thermistor-bridge"):
+    CAPACITORS[_kind], AMPLIFIERS[_kind] = CAPACITORS["single-amplifier"], AMPLIFIERS["single-amplifier"]
+# Part that follows the temperature: a tangent (E in V, r in Ω) of a diode, or ohms; one of the resistors above.
+SENSING = {"diode-compensation": "D1", "thermistor-bridge": "RT1"}
+# Clamps: node that each guards, and the sign of its leakage into that node.
+CLAMPS = {"direct-converter": {"D1": ("in_plus", 1), "D2": ("in_plus", -1), "D3": ("in_minus", 1), "D4": ("in_minus", -1)}}
+OUTPUT_MINUS = {"direct-converter": "in_minus"}
+OUTPUT = {"instrumentation": "adc", "single-amplifier": "out", "diode-compensation": "out", "thermistor-bridge": "out",
+          "direct-converter": "in_plus"}  # fmt: skip
+TERMINALS = {"instrumentation": ("tc_plus", "tc_minus"), "direct-converter": ("tc_plus", "tc_minus")}
+for _kind in ("single-amplifier", "diode-compensation", "thermistor-bridge"):
+    TERMINALS[_kind] = ("tc_plus", "comp")
 # Resistors that the design puts into one network, when networks are used.
 NETWORKS = {
     "instrumentation": {"RN1": ("R1", "R2"), "RN2": ("R5", "R6")},
     "single-amplifier": {"RN1": ("R3", "R4"), "RN2": ("R5", "R6")},
+    "diode-compensation": {"RN1": ("R3", "R4"), "RN2": ("R6", "R10")},
+    "thermistor-bridge": {"RN1": ("R3", "R4")},
+    "direct-converter": {"RN1": ("R1", "R2")},
 }
 # Parts that always have another's value.
 TWINS = {"R2": "R1", "C3": "C2"}
@@ -80,9 +114,19 @@ def direct(chain, p, batch):
     """(offset, gain) between thermocouple voltage and output, and the voltage of the reference, for parameters `p`:
     resistor values by designator; `gain` of A1; `offset`, `bias_plus`, `bias_minus`, `inverse_gain`, `inverse_cmrr` by
     amplifier; `supply`, `negative`, `reference`, `sensor` in V."""
+    net, solution = direct_solution(chain, p, batch)
+    kind = chain.topology
+    out = net.of(solution, OUTPUT[kind])
+    if kind in OUTPUT_MINUS:
+        out = out - net.of(solution, OUTPUT_MINUS[kind])
+    return out[:, 0], out[:, 1]
+
+
+def direct_solution(chain, p, batch):
+    """The net and its voltages: column 0 without thermocouple voltage, column 1 per volt of it."""
     kind = chain.topology
     held = {"supply": [p["supply"], 0.0]}
-    if kind == "instrumentation":
+    if chain.reference:
         held["reference"] = [p["reference"], 0.0]
     unknown = list(UNKNOWN[kind])
     if kind == "single-amplifier" and chain.sensor_ohms == 0:
@@ -97,18 +141,27 @@ def direct(chain, p, batch):
         net.current(pins[0], 0, -p["bias_plus", name])
         net.current(pins[1], 0, -p["bias_minus", name])
     for name, (a, b) in RESISTORS[kind].items():
-        net.admittance(a, b, 1.0 / p[name])
+        if isinstance(p[name], tuple):
+            source, ohms = p[name]
+            net.admittance(a, b, 1.0 / ohms, emf=[-source, 0.0])
+        else:
+            net.admittance(a, b, 1.0 / p[name])
+    for name, (node, sign) in CLAMPS.get(kind, {}).items():
+        net.current(node, 0, sign * p["leakage", name])
+    minus_input = OUTPUT_MINUS.get(kind)
+    net.current(OUTPUT[kind], 0, -p.get("converter +", 0.0))
+    if minus_input:
+        net.current(minus_input, 0, -p["converter -"])
     if "sensor" in net.at:
         net.admittance("sensor", "gnd", 1.0 / chain.sensor_ohms, emf=[-p["sensor"], 0.0])
-    net.admittance(OUTPUT[kind], "gnd", 1.0 / chain.input_ohms)
+    net.admittance(OUTPUT[kind], minus_input or "gnd", 1.0 / chain.input_ohms)
     plus, minus = TERMINALS[kind]
     half = 0.5 * chain.loop_ohms
     net.admittance("junction", plus, 1.0 / half, emf=[0.0, 1.0])  # the source sits in this half
     net.admittance("junction", minus, 1.0 / half)
     if chain.grounded:
         net.admittance("junction", "gnd", 1.0 / JUNCTION_OHMS)
-    out = net.of(net.solve(), OUTPUT[kind])
-    return out[:, 0], out[:, 1]
+    return net, net.solve()
 
 
 def alternating(chain, hertz, values=None, inverse_cmrr=None):
@@ -121,7 +174,7 @@ def alternating(chain, hertz, values=None, inverse_cmrr=None):
     hertz = np.atleast_1d(np.asarray(hertz, float))
     s = 2j * pi * hertz
     resistors = dict(RESISTORS[kind])
-    resistors["input"] = (OUTPUT[kind], "gnd")
+    resistors["input"] = (OUTPUT[kind], OUTPUT_MINUS.get(kind, "gnd"))
     plus, minus = TERMINALS[kind]
     resistors["loop plus"], resistors["loop minus"] = ("junction", plus), ("junction", minus)
     if chain.grounded:
@@ -165,5 +218,13 @@ def alternating(chain, hertz, values=None, inverse_cmrr=None):
         net.admittance(a, b, s * v[name])
     if not chain.grounded:
         net.admittance("junction", "plant", s * JUNCTION_FARADS)
-    out = net.of(net.solve(), OUTPUT[kind])
-    return {source: out[:, k] for source, k in column.items()}, {n: ohms[n] for n in resistors}
+    solution = net.solve()
+    out = net.of(solution, OUTPUT[kind])
+    if kind in OUTPUT_MINUS:
+        minus = net.of(solution, OUTPUT_MINUS[kind])
+        both, out = 0.5 * (out + minus), out - minus
+    noisy = {n: ohms[n] for n in resistors} | chain.__dict__.get("noise_ohms", {})
+    answer = {source: out[:, k] for source, k in column.items()}
+    if kind in OUTPUT_MINUS:
+        answer["plant, both inputs"] = both[:, column["plant"]]
+    return answer, noisy

@@ -99,7 +99,7 @@ class Peer:
         add("junction.self_heating", c.self_heating, "one-sided")
         if c.analog:
             add("junction.bow", c.sensor_bow)
-        elif c.element != "digital":
+        elif c.element not in ("digital", "circuit"):
             if c.element == "thermistor":
                 add("junction.r25", c.r25_tolerance)
                 add("junction.beta", c.beta_tolerance)
@@ -112,6 +112,8 @@ class Peer:
         networks = circuits.NETWORKS[c.topology] if c.network else {}
         inside = {name: net for net, members in networks.items() for name in members}
         for name in names:
+            if name == circuits.SENSING.get(c.topology):
+                continue
             tolerance, tempco = c.network if name in inside else (c.tolerance[name], c.resistor_limits.tempco)
             add(f"{name}.tolerance", tolerance)
             add(f"{name}.tempco", tempco)
@@ -139,7 +141,7 @@ class Peer:
             add("VREF.drift", c.reference_drift)
             add("VREF.supply_regulation", c.reference_regulation * c.supply_change, life="occasion")
             # The pedestal's divider is what loads the reference.
-            add("VREF.load_regulation", c.reference_ohms * c.reference[0] / (c.values["R5"] + c.values["R6"]))
+            add("VREF.load_regulation", c.reference_ohms * c.reference[0] * self._reference_load())
         add("converter.quantisation", c.step / 2, reading=True)
         add("converter.offset", c.converter_offset)
         add("converter.gain", c.converter_gain)
@@ -172,6 +174,15 @@ class Peer:
             add(f"calibration.{d.id}", d.size, d.shape)
         return rows
 
+    def _reference_load(self):
+        """Conductance of the resistors on the reference, S, their far ends at ground."""
+        v = self.chain.values
+        if self.chain.topology == "diode-compensation":
+            return 1 / v["R9"] + 1 / (v["R6"] + v["R10"])
+        if self.chain.topology == "thermistor-bridge":
+            return 1 / v["R5"] + 1 / (v["R9"] + v["R11"])
+        return 1 / (v["R5"] + v["R6"])
+
     # ---- one board -----------------------------------------------------------------------------------------------
 
     def _parameters(self, board, d):
@@ -187,7 +198,8 @@ class Peer:
                 change = change + get(f"{inside[name]}.tolerance") + get(f"{inside[name]}.tempco") * warm
             return c.values[name] * (1.0 + change)
 
-        p = {name: resistor(name) for name in circuits.RESISTORS[c.topology]}
+        sensing = circuits.SENSING.get(c.topology)
+        p = {name: resistor(name) for name in circuits.RESISTORS[c.topology] if name != sensing}
         for name in circuits.AMPLIFIERS[c.topology]:
             f = circuits.figures(c, name)
             p["offset", name] = get(f"{name}.offset") + get(f"{name}.offset_drift") * warm + get(f"{name}.psrr")
@@ -204,7 +216,7 @@ class Peer:
             p["reference"] = c.reference[0] * (1.0 + relative) + get("VREF.supply_regulation")
             p["reference"] = p["reference"] + get("VREF.load_regulation")
         told = board + get("junction.accuracy") + get("junction.self_heating") + get("junction.drift") * warm
-        if not c.analog and c.element != "digital":
+        if not c.analog and c.element not in ("digital", "circuit"):
             told = self._resistive_sensor(told, warm, get)
         if c.analog:
             span = max(abs(c.board[0] - AT), abs(c.board[1] - AT))

@@ -10,7 +10,7 @@ from math import pi, sqrt
 PREFIX = {"f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "": 1.0,
           "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}  # fmt: skip
 # Units that take prefixes; longest first, so that "Hz" is not hertz without its H.
-UNITS = ["V/√Hz", "A/√Hz", "V/rtHz", "A/rtHz", "V/K", "V/°C", "K/K", "V/V", "Ω/m", "Ohm", "ohm", "Hz", "Ω", "Ω",
+UNITS = ["V/√Hz", "A/√Hz", "V/rtHz", "A/rtHz", "V/K", "V/°C", "K/K", "K/W", "V/V", "Ω/m", "Ohm", "ohm", "Hz", "Ω", "Ω",
          "V", "A", "F", "H", "W", "K", "s", "m"]  # fmt: skip
 FIXED = {"%": 1e-2, "‰": 1e-3, "ppm": 1e-6, "ppb": 1e-9, "ppm/K": 1e-6, "ppm/°C": 1e-6, "%/K": 1e-2, "%/°C": 1e-2,
          "ppm/V": 1e-6, "%/V": 1e-2, "/K": 1.0, "1/K": 1.0, "°C": 1.0, "degC": 1.0, "min": 60.0, "h": 3600.0,
