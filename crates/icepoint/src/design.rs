@@ -70,6 +70,8 @@ pub fn chosen_values(model: &Model, resolved: &Resolved) -> Vec<ChosenValue> {
         .blueprint
         .slots
         .iter()
+        // What the circuit itself gives stands there already.
+        .filter(|slot| slot.given.is_none())
         .filter_map(|slot| {
             Some(ChosenValue {
                 designator: slot.designator.clone(),

@@ -6,6 +6,7 @@ mod budget;
 mod calibrate;
 mod calibrate_json;
 mod chain_file;
+mod circuit;
 mod design;
 mod emf;
 mod failure;
@@ -43,6 +44,8 @@ enum Verb {
     Design(design::DesignArguments),
     /// How far off the reading can be, and why
     Budget(budget::BudgetArguments),
+    /// The built-in front ends, and the text of one to alter in a chain file
+    Circuit(circuit::CircuitArguments),
     /// Constants for a board from its readings, and how good it then is everywhere
     Calibrate(calibrate::CalibrateArguments),
     /// Many calibrated boards of one design: their spread against the prediction
@@ -81,6 +84,7 @@ fn run(verb: Verb, out: &mut dyn Write) -> Result<Answer, Failure> {
     match verb {
         Verb::Design(arguments) => design::design(&arguments, out),
         Verb::Budget(arguments) => budget::budget(&arguments, out),
+        Verb::Circuit(arguments) => circuit::circuit(&arguments, out),
         Verb::Calibrate(arguments) => calibrate::calibrate(&arguments, out),
         Verb::Boards(arguments) => boards::boards(&arguments, out),
         Verb::Firmware(arguments) => firmware::firmware(&arguments, out),

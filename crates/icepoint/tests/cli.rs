@@ -177,7 +177,7 @@ fn a_full_disk_is_the_machines_failure() {
 
 #[test]
 fn help_and_completions_exist_for_every_verb() {
-    for verb in ["emf", "temperature", "table", "bench-sheet"] {
+    for verb in ["emf", "temperature", "table", "bench-sheet", "circuit"] {
         let help = session(&[verb, "--help"], None);
         assert!(
             help.contains("Examples:")
@@ -190,6 +190,19 @@ fn help_and_completions_exist_for_every_verb() {
         let script = session(&["completions", shell], None);
         assert!(script.contains("temperature") && script.ends_with("exit 0\n"), "{shell}");
     }
+}
+
+/// The text of a front end goes to a file as it is; a name that there is not is told with those that there are.
+#[test]
+fn front_ends_are_listed_and_printed() {
+    let list = session(&["circuit"], None);
+    let text = session(&["circuit", "pedestal-amplifier"], None);
+    assert!(text.contains("[circuit.parts]") && text.ends_with("exit 0\n"), "{text}");
+    for (id, _) in icepoint_chain::front_end::library::TEXTS {
+        assert!(list.contains(id), "{list}");
+    }
+    let refused = session(&["circuit", "no-such"], None);
+    assert!(refused.contains("pedestal-amplifier") && refused.ends_with("exit 2\n"), "{refused}");
 }
 
 #[test]

@@ -5,6 +5,8 @@ use crate::bench::{Board, InHand, bench, emf, kiln, slope};
 use icepoint_chain::budget::gum;
 use icepoint_chain::chain::{CalibrationMethod, Chain, JunctionMethod, Readout};
 use icepoint_chain::front_end::PartKind;
+use std::collections::BTreeMap;
+
 use icepoint_circuit::{Circuit, Element, InAmpFigures, Netlist, OpAmpFigures, Parameter};
 
 /// Third order of a change of 1 %/√3: relative 1e-4 of what is left after the second cancels; and twice that where
@@ -18,7 +20,12 @@ const MEAN_INVERSE_GAIN: f64 = 0.5e-6;
 /// The circuit with this thermocouple voltage and this voltage of the analog sensor.
 fn wired(chain: &Chain, v: f64, sensor: f64) -> (Circuit, icepoint_circuit::Node) {
     let mut net = Netlist::new();
-    let rg = chain.front_end.value("RG").unwrap_or(f64::INFINITY);
+    let gain_resistor = |of: &str| {
+        let sets =
+            |kind: &PartKind| matches!(kind, PartKind::GainResistor { amplifier, .. } if amplifier == of);
+        let part = chain.front_end.parts.iter().find(|p| sets(&p.kind));
+        part.and_then(|p| p.kind.value()).unwrap_or(f64::INFINITY)
+    };
     for part in &chain.front_end.parts {
         let name = part.designator.as_str();
         let element = match &part.kind {
@@ -41,7 +48,7 @@ fn wired(chain: &Chain, v: f64, sensor: f64) -> (Circuit, icepoint_circuit::Node
                 reference: net.node(reference),
                 out: net.node(out),
                 supply: None,
-                figures: InAmpFigures::ideal(1.0 + gain_constant / rg),
+                figures: InAmpFigures::ideal(1.0 + gain_constant / gain_resistor(name)),
             },
             PartKind::Supply { node, volts, .. } | PartKind::Reference { node, volts, .. } => {
                 Element::VoltageSource { plus: net.node(node), minus: Netlist::GROUND, volts: *volts }
@@ -88,18 +95,28 @@ fn output_and_derivative(chain: &Chain, resistor: &str, v: f64, board: f64) -> (
     let point = circuit.operating_point(&circuit.values()).unwrap();
     let all = circuit.sensitivities(&circuit.values(), &point.x, (out, Netlist::GROUND)).unwrap();
     let ohms = chain.front_end.value(resistor).unwrap();
-    let derivative = if resistor == "RG" {
-        let Some(PartKind::Instrumentation { gain_constant, .. }) =
-            chain.front_end.part("A1").map(|p| &p.kind)
-        else {
-            panic!()
-        };
+    let part = |name: &str| chain.front_end.part(name).map(|p| &p.kind);
+    let derivative = if let Some(PartKind::GainResistor { amplifier, .. }) = part(resistor) {
+        let Some(PartKind::Instrumentation { gain_constant, .. }) = part(amplifier) else { panic!() };
         // gain = 1 + c/RG, so RG·d(gain)/d(RG) = −c/RG.
-        all[circuit.parameter("A1", Parameter::Gain).unwrap().index()] * -gain_constant / ohms
+        all[circuit.parameter(amplifier, Parameter::Gain).unwrap().index()] * -gain_constant / ohms
     } else {
         all[circuit.parameter(resistor, Parameter::Ohms).unwrap().index()] * ohms
     };
     (circuit.voltage(&point.x, out), derivative)
+}
+
+/// Slope of the output by the relative change of each resistor, V, by the id of its tolerance; board at 25 °C.
+pub fn slopes(chain: &Chain, hot: f64) -> BTreeMap<String, f64> {
+    let letter = chain.probe.letter;
+    let v = letter.emf_and_slope_extended(hot).0 - letter.emf_and_slope_extended(25.0).0;
+    let resistors = chain.front_end.parts.iter().filter(|p| p.kind.resistor().is_some());
+    resistors
+        .map(|p| {
+            let slope = output_and_derivative(chain, &p.designator, v, 25.0).1;
+            (format!("{}.tolerance", p.designator), slope)
+        })
+        .collect()
 }
 
 /// Change of the reading with the relative change of a resistor, K: without trim, after one point, after two.

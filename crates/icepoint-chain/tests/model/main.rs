@@ -9,6 +9,7 @@
 mod adjoint;
 mod bench;
 mod calibration;
+mod circuits;
 mod direct_converter;
 mod front_ends;
 mod hand;
