@@ -3,6 +3,7 @@
 
 use super::defaults;
 use super::keys::{Presence, SECTIONS, Section};
+use crate::front_end::{SlotKind, library};
 use crate::quantity::spellings::{ACCEPTED, WITH_TOLERANCE};
 use crate::quantity::{Unit, format};
 use std::fmt::Write;
@@ -42,6 +43,67 @@ fn without(section: &Section, key: &str, presence: Presence) -> String {
             defaults::of(section.path, key).map_or_else(String::new, |d| format!("`{}`", d.text))
         }
     }
+}
+
+/// Every built-in front end with its drawing and its values, as Markdown.
+pub fn front_ends() -> String {
+    let mut text = String::new();
+    for ((id, source), circuit) in library::TEXTS.iter().zip(library::all()) {
+        let _ =
+            writeln!(text, "### `{id}`\n\n{}{}.\n", circuit.title[..1].to_uppercase(), &circuit.title[1..]);
+        text += &described(source);
+        text += "| part | job | usual | may be chosen | chosen with |\n|---|---|---|---|---|\n";
+        for slot in &circuit.slots {
+            let unit = if slot.kind == SlotKind::Resistor { Unit::Ohm } else { Unit::Farad };
+            let shown = |value: f64| format(value, unit, 3);
+            let (usual, range) = match &slot.tie {
+                Some(tie) if tie.ratio == 1.0 => (format!("that of {}", tie.to), String::new()),
+                Some(tie) => (format!("{} times that of {}", tie.ratio, tie.to), String::new()),
+                None => (shown(slot.usual), format!("{} to {}", shown(slot.limits.0), shown(slot.limits.1))),
+            };
+            let network = slot.network.as_ref().map_or_else(String::new, |n| format!("; in network {n}"));
+            let _ = writeln!(
+                text,
+                "| {} | {}{network} | {usual} | {range} | {} |",
+                slot.designator,
+                slot.purpose,
+                slot.role.as_deref().unwrap_or("")
+            );
+        }
+        let records: Vec<&str> = circuit.records().iter().map(|(name, _)| *name).collect();
+        let compensation =
+            if circuit.compensates() { "`method = \"analog\"`" } else { "`method = \"sensor\"`" };
+        let points: Vec<String> =
+            circuit.test_points.iter().map(|p| format!("{} {}", p.label, p.what)).collect();
+        let _ = writeln!(
+            text,
+            "\nReference junction: {compensation}. Records in `[front_end]`: {}. Test points: {}.\n",
+            records.join(", "),
+            points.join("; ")
+        );
+    }
+    text
+}
+
+/// The comment at the head of a text: indented lines are a drawing, the others paragraphs.
+fn described(source: &str) -> String {
+    let comment = source.lines().map_while(|line| line.strip_prefix('#'));
+    let mut text = String::new();
+    let mut drawn = false;
+    // The first paragraph repeats the title.
+    for line in comment.skip_while(|line| !line.is_empty()).skip(1) {
+        let line = line.strip_prefix(' ').unwrap_or(line);
+        let drawing = line.starts_with("  ") || (drawn && line.is_empty());
+        if drawing != drawn {
+            // An empty line between a drawing and a paragraph is put after the fence.
+            text = text.trim_end_matches('\n').to_owned();
+            text += if drawing { "\n\n```text\n" } else { "\n```\n\n" };
+            drawn = drawing;
+        }
+        text += line;
+        text.push('\n');
+    }
+    text.trim_start_matches('\n').to_owned() + "\n"
 }
 
 /// Every default with its reason and source, as Markdown.

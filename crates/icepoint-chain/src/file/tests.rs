@@ -466,6 +466,17 @@ fn the_documents_are_printed_from_the_tables() {
     printed("chain-file.md", "sections", &reference::sections());
     printed("chain-file.md", "defaults", &reference::assumptions());
     printed("quantities.md", "spellings", &reference::spellings());
+    printed("front-ends.md", "front ends", &reference::front_ends());
+}
+
+#[test]
+fn the_circuit_in_the_documentation_is_one() {
+    let (_, text) = document("front-ends.md");
+    let (_, rest) = text.split_once("```toml\n").expect("a circuit");
+    let (circuit, _) = rest.split_once("```").expect("its end");
+    let blueprint = read_circuit("documented", circuit).unwrap_or_else(|refused| panic!("{refused}"));
+    let r3 = blueprint.value("R3", &std::collections::BTreeMap::new()).expect("a value");
+    assert!((r3 - 10e3).abs() < 1e-6, "ten times R2: {r3}");
 }
 
 fn mutated() -> impl Strategy<Value = String> {
