@@ -99,9 +99,9 @@ fn circuit(stages: &[Stage], sensor_in_gain: bool) -> String {
                 resistor(1, &node, &m, ohms(a, 1e4, 1e6)),
                 resistor(2, &m, out, ohms(b, 1e3, 1e6))
             ),
-            4 => write!(
+            4 => writeln!(
                 text,
-                "{}C{i} = {{ kind = \"capacitor\", between = [\"{out}\", \"gnd\"], value = \"{:.4} nF ± 10 %\" }}\n",
+                "{}C{i} = {{ kind = \"capacitor\", between = [\"{out}\", \"gnd\"], value = \"{:.4} nF ± 10 %\" }}",
                 resistor(1, &node, out, ohms(a, 1e3, 1e5)),
                 ohms(c, 1.0, 1e4)
             ),
@@ -114,10 +114,10 @@ fn circuit(stages: &[Stage], sensor_in_gain: bool) -> String {
                 resistor(3, "foot", &m, ohms(a, 1e3, 1e5)),
                 resistor(4, &m, out, ohms(b, 1e3, 1e6))
             ),
-            _ => write!(
+            _ => writeln!(
                 text,
                 "A{i} = {{ kind = \"instrumentation amplifier\", plus = \"{node}\", minus = \"foot\", reference = \"{foot}\", \
-                 out = \"{out}\", record = \"pair\" }}\nR{i}1 = {{ kind = \"gain resistor\", amplifier = \"A{i}\", value = \"{:.3} Ω ± 1 %\" }}\n",
+                 out = \"{out}\", record = \"pair\" }}\nR{i}1 = {{ kind = \"gain resistor\", amplifier = \"A{i}\", value = \"{:.3} Ω ± 1 %\" }}",
                 ohms(a, 50.0, 1e5)
             ),
         };
