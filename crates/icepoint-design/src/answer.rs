@@ -75,7 +75,7 @@ impl Verdict {
 /// [`ModelError`] when no circuit of this topology can be solved with these parts.
 pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
     // What the user left open stays marked as open, whoever chose it.
-    let open = resolved.open.clone();
+    let (open, fixed) = (resolved.open.clone(), resolved.fixed.clone());
     let resolved = low_pass::choose(resolved)?;
     let (values, tried) = choose(&resolved)?;
     let model = Model::new(resolved.with_values(&values))?;
@@ -105,7 +105,7 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
         verdict,
         tried,
         model,
-        resolved: Resolved { open, ..resolved },
+        resolved: Resolved { open, fixed, ..resolved },
     })
 }
 

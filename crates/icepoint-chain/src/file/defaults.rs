@@ -83,7 +83,7 @@ pub const DEFAULTS: &[Default] = &[
     default("filter.over_periods", "1", "one mains period cancels the mains and its harmonics", "mean over a whole period, by definition"),
     default("filter.order", "3", "the usual filter of a delta-sigma converter", PRACTICE),
     default("filter.analog.form", "\"sallen-key\"", "its gain does not depend on resistors", "closed form"),
-    default("filter.analog.response", "\"bessel\"", "a step settles soonest without ringing", "closed form"),
+    default("filter.analog.response", "\"bessel\"", "steeper than equal poles, and a step overshoots by less than 1 %", "closed form"),
     default("filter.analog.corner", "\"open\"", "design chooses it", "choice of this program"),
     default("readout.offset", "\"0 V\"", "0 °C reads 0 V", "choice of this program"),
     default("readout.segments", "32", "a table that any microcontroller has room for", PRACTICE),

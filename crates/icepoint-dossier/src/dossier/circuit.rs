@@ -15,6 +15,8 @@ use crate::schematic::{self, Rails};
 pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let (values, rails) = (values(s), rails(s));
     let drawing = match s.design.resolved.blueprint.id.as_str() {
+        // The drawings are laid out without it.
+        _ if s.design.resolved.low_pass.is_some() => None,
         "single-amplifier" => Some(schematic::single_amplifier(&values, &rails)),
         "instrumentation" => Some(schematic::instrumentation(&values, &rails)),
         _ => None,

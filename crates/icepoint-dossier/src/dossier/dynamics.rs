@@ -34,6 +34,7 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup
     Ok(html! {
         h3 { "Filter and mains" }
         (filter(s, pictures)?)
+        (super::low_pass::section(s))
         h3 { "Settling" }
         (settling(s, pictures)?)
         h3 { "Noise" }

@@ -14,6 +14,7 @@ mod circuit;
 mod dynamics;
 mod errors;
 mod junction;
+mod low_pass;
 mod need;
 mod parts;
 mod provenance;

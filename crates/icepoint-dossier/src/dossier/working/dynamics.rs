@@ -62,8 +62,12 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
             "the same at every temperature",
         ),
         _ => (
-            "(â₁ + â₂ + âₕ) / (G · S)",
-            format!("({} · S({}))", trimmed_digits(s.design.model.nominal_transfer().1, 6), celsius(at)),
+            "(â₁ + â₂ + âₕ) / (|G| · S)",
+            format!(
+                "({} · S({}))",
+                trimmed_digits(s.design.model.nominal_transfer().1.abs(), 6),
+                celsius(at)
+            ),
             "where the thermocouple is least sensitive",
         ),
     };
@@ -88,13 +92,13 @@ fn noise(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let Some(d) = s.design.model.dynamics() else { return };
     let hot = s.chain.need.hot.1;
     let Some(value) = noise_kelvin(s, hot) else { return };
-    let gain = s.design.model.nominal_transfer().1;
+    let gain = s.design.model.nominal_transfer().1.abs();
     let volts = quantity(d.noise_rms, Unit::Volt, 6);
     let (formula, inputs) = match s.chain.readout {
         Readout::Line { slope, .. } => {
             ("σ / slope of the line", format!("{volts} / {}", quantity(slope, Unit::VoltPerKelvin, 6)))
         }
-        _ => ("σ / (G · S(hot))", format!("{volts} / ({} · S({}))", trimmed_digits(gain, 6), celsius(hot))),
+        _ => ("σ / (|G| · S(hot))", format!("{volts} / ({} · S({}))", trimmed_digits(gain, 6), celsius(hot))),
     };
     list.push(Derivation {
         id: "noise".into(),

@@ -37,6 +37,8 @@ pub(super) fn derivations(s: &Subject<'_>) -> Result<Vec<Derivation>, ModelError
         source: format!("reference function of type {}, IEC 60584-1", letter.name()),
     }];
     match s.design.resolved.blueprint.id.as_str() {
+        // These formulas are those of an output that rises.
+        _ if s.design.resolved.low_pass.as_ref().is_some_and(|l| l.plan.gain() < 0.0) => {}
         "instrumentation" => instrumentation(s, &mut list),
         "single-amplifier" => single_amplifier(s, &mut list),
         // Formulas by hand are written for circuits that are known; any other has its matrix.
