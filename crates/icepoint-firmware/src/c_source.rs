@@ -348,9 +348,8 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
             bounds.0, bounds.1
         );
     }
-    if t.top < (1u64 << if program.aligned_bits == 16 { 16 } else { 32 }) as u32 - 1
-        || program.aligned_bits == 24
-    {
+    // Codes of 16 bits can lie beyond the top unless they all are codes.
+    if !(program.aligned_bits == 16 && t.top == 65535) {
         let top = unsigned(t.top);
         let _ = writeln!(out, "    if (code > {top}) {{\n        code = {top};\n    }}");
     }
