@@ -59,7 +59,7 @@ impl Residuals {
         );
         let widest = self.rows.iter().map(|r| text_width(&r.name, size)).fold(0.0, f64::max);
         let wide = frame == Frame::Wide;
-        let room = if wide { (1.08 * widest + 12.0).min(300.0) } else { 4.0 };
+        let room = if wide { (1.08 * widest + 12.0).min(300.0) } else { 1.2 * size };
         let pitch = if wide { 1.75 * size } else { 2.9 * size };
         let top = 0.6 * size;
         let bottom = top + pitch * self.rows.len().max(1) as f64;
