@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Rails;
+use super::sketch::Room;
 use super::symbol::{FlagSide, GRID, Shape, Symbol, TEXT, Turn};
 use crate::lettering::fitted;
 use crate::svg::{Anchor, Picture, Stroke, Text};
@@ -45,7 +46,7 @@ pub struct Part {
 impl Part {
     /// Names and places of its pins in the drawing, in grid units.
     #[must_use]
-    pub fn pins(&self) -> Vec<(&'static str, (f64, f64))> {
+    pub fn pins(&self) -> Vec<(&str, (f64, f64))> {
         self.symbol.pins().into_iter().map(|(name, x, y)| (name, self.place((x, y)))).collect()
     }
 
@@ -54,10 +55,51 @@ impl Part {
         (self.at.0 + x, self.at.1 + y)
     }
 
+    /// The room that each of its shapes takes, in grid units; texts apart.
+    pub(super) fn shape_rooms(&self) -> Vec<Room> {
+        let shapes = self.symbol.shapes();
+        let pieces = shapes.iter().flat_map(|shape| match shape {
+            Shape::Body(p) if p.len() == 3 => slices(p),
+            // A cable's sheath goes round wires and takes no room.
+            Shape::Loop(..) => Vec::new(),
+            other => vec![outline(other)],
+        });
+        pieces.filter_map(|p| Room::around(p.into_iter().map(|q| self.place(q)))).collect()
+    }
+
+    /// The room that each of its texts takes, in grid units.
+    pub(super) fn text_rooms(&self) -> Vec<Room> {
+        // Set once on a trial sheet: the texts' own record tells where they went.
+        let mut trial = Picture::new("room", 0.0, 0.0, "", "");
+        let to = |p: (f64, f64)| (p.0 * GRID, p.1 * GRID);
+        for shape in self.symbol.shapes().iter().filter(|s| matches!(s, Shape::Sign(..))) {
+            draw_shape(&mut trial, shape, &|p| to(self.place(p)));
+        }
+        label(&mut trial, self, &to);
+        trial.labels().iter().map(room_of).collect()
+    }
+
+    /// All of it.
+    pub(super) fn rooms(&self) -> Vec<Room> {
+        let mut rooms = self.shape_rooms();
+        rooms.extend(self.text_rooms());
+        rooms
+    }
+
     /// Half extents of the body as placed.
     pub(crate) fn body(&self) -> (f64, f64) {
         let (w, h) = self.symbol.body();
         if matches!(self.turn, Turn::Quarter | Turn::ThreeQuarters) { (h, w) } else { (w, h) }
+    }
+}
+
+/// A text's room in grid units.
+fn room_of(label: &crate::svg::Label) -> Room {
+    Room {
+        left: label.left / GRID,
+        top: label.top / GRID,
+        right: label.right / GRID,
+        bottom: label.bottom / GRID,
     }
 }
 
@@ -167,6 +209,21 @@ impl Drawing {
         &self.wires
     }
 
+    /// Room of the notes, in grid units.
+    pub(super) fn note_rooms(&self) -> Vec<Room> {
+        let mut trial = Picture::new("room", 0.0, 0.0, "", "");
+        for note in &self.notes {
+            let (x, y) = (note.at.0 * GRID, note.at.1 * GRID);
+            trial.text(Text::new(x, y, &note.text).size(12.5).anchor(note.anchor));
+        }
+        trial.labels().iter().map(room_of).collect()
+    }
+
+    /// Adds a part as it is.
+    pub(super) fn place_part(&mut self, part: Part) {
+        self.parts.push(part);
+    }
+
     /// Designators that have a value but no place in the drawing; a caller should say so rather than hide them.
     #[must_use]
     pub fn unplaced(&self) -> Vec<&str> {
@@ -246,10 +303,25 @@ impl Drawing {
     }
 }
 
+/// A triangle that points to the right, as slices: its box would hold what stands beside its slanting sides.
+fn slices(triangle: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+    let [(left, top), (right, _), (_, bottom)] = *triangle else { return vec![triangle.to_vec()] };
+    let count = 10;
+    let width = (right - left) / f64::from(count);
+    (0..count)
+        .map(|i| {
+            let share = 1.0 - (f64::from(i) + 0.5) / f64::from(count);
+            let x = left + width * f64::from(i);
+            vec![(x, top * share), (x + width, bottom * share)]
+        })
+        .collect()
+}
+
 /// Points that bound a shape, in the symbol's frame.
 fn outline(shape: &Shape) -> Vec<(f64, f64)> {
     match shape {
-        Shape::Lead(p) | Shape::Bar(p) | Shape::Body(p) => p.clone(),
+        Shape::Lead(p) | Shape::Bar(p) | Shape::Body(p) | Shape::Wedge(p) => p.clone(),
+        Shape::Loop(c, w, h) => vec![(c.0 - w, c.1 - h), (c.0 + w, c.1 + h)],
         Shape::Ring(c, r) | Shape::TestRing(c, r) | Shape::Disc(c, r) => {
             vec![(c.0 - r, c.1 - r), (c.0 + r, c.1 + r)]
         }
@@ -276,6 +348,15 @@ fn draw_shape(picture: &mut Picture, shape: &Shape, to: &dyn Fn((f64, f64)) -> (
             );
         }
         Shape::Disc(centre, radius) => picture.circle(to(*centre), radius * GRID, Some(Ink::Text), None),
+        Shape::Wedge(points) => picture.polygon(&all(points), Some(Ink::Text), None),
+        Shape::Loop(centre, w, h) => {
+            let round = |i: u32| {
+                let angle = f64::from(i) * std::f64::consts::TAU / 48.0;
+                to((centre.0 + w * libm::cos(angle), centre.1 + h * libm::sin(angle)))
+            };
+            let points: Vec<_> = (0..48).map(round).collect();
+            picture.polygon(&points, None, Some(Stroke::new(Ink::Muted, 1.2)));
+        }
         Shape::Sign(at, text, size) => {
             let (x, y) = to(*at);
             picture.text(Text::new(x, y, text).size(*size).anchor(Anchor::Middle).centred());
@@ -292,8 +373,8 @@ fn label(picture: &mut Picture, part: &Part, to: &dyn Fn((f64, f64)) -> (f64, f6
     // Inside or beside an amplifier there is room for a few words; the whole stands in the description.
     let room = match part.symbol {
         Symbol::OpAmp { .. } => 72.0,
-        Symbol::InstrumentationAmplifier => 52.0,
-        Symbol::Sensor => 74.0,
+        Symbol::InstrumentationAmplifier { .. } => 52.0,
+        Symbol::Sensor | Symbol::Reference => 74.0,
         _ => f64::INFINITY,
     };
     let shown = fitted(&part.value, TEXT, room);
@@ -305,7 +386,7 @@ fn label(picture: &mut Picture, part: &Part, to: &dyn Fn((f64, f64)) -> (f64, f6
         return;
     }
     let line = 1.14 * TEXT;
-    if matches!(part.symbol, Symbol::Sensor) {
+    if matches!(part.symbol, Symbol::Sensor | Symbol::Reference) {
         picture.text(name(x, y - 1.35 * GRID, Anchor::Middle).size(13.0).centred());
         picture.text(value(x, y + 1.35 * GRID, Anchor::Middle).size(12.0).centred());
         return;
@@ -337,7 +418,7 @@ fn label(picture: &mut Picture, part: &Part, to: &dyn Fn((f64, f64)) -> (f64, f6
         }
         Side::Inside => {
             // The middle of a triangle's area lies left of its box's middle. Only the larger one holds its value too.
-            if matches!(part.symbol, Symbol::InstrumentationAmplifier) {
+            if matches!(part.symbol, Symbol::InstrumentationAmplifier { .. }) {
                 picture.text(name(x - 5.0, y - 1.3 * GRID, Anchor::Middle).centred());
                 picture.text(value(x - 5.0, y, Anchor::Middle).size(12.5).centred());
             } else {

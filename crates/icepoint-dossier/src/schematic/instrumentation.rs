@@ -62,7 +62,7 @@ fn input(d: &mut Drawing, rails: &Rails) {
     d.wire(&[(58.0, 16.0), (55.5, 16.0)]);
     d.wire(&[(58.0, 22.0), (55.5, 22.0)]);
     d.standing_resistor((55.5, 19.0), "RG", Side::Left);
-    d.part(Symbol::InstrumentationAmplifier, (63.0, 19.0), Turn::None, "A1", Side::Inside);
+    d.part(Symbol::InstrumentationAmplifier { plus_on_top: true }, (63.0, 19.0), Turn::None, "A1", Side::Inside);
     d.rail((63.0, 12.0), supply);
     d.wire(&[(63.0, 12.0), (63.0, 13.0)]);
     d.negative((62.0, 25.0), rails);

@@ -6,12 +6,23 @@
 //! **Symbols.** Shapes from memory of IEC 60617: resistor as rectangle, functional ground as a bar, blocks for
 //! converter and sensor; amplifiers as triangles, which the trade reads faster than the standard's rectangles.
 
+mod automatic;
+mod circuit;
+mod columns;
 mod drawing;
+mod flow;
 mod instrumentation;
+mod judge;
 mod nets;
+mod route;
+mod rows;
 mod single_amplifier;
+mod sketch;
+mod strips;
 mod symbol;
 
+pub use automatic::automatic;
+pub use circuit::Words;
 pub use drawing::{Drawing, Part, Side};
 pub use instrumentation::instrumentation;
 pub use nets::{Net, PinName};

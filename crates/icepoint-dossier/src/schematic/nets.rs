@@ -48,7 +48,7 @@ fn shared_name(part: &Part) -> Option<&str> {
 }
 
 impl Drawing {
-    fn pin_places(&self) -> Vec<(usize, &'static str, (f64, f64))> {
+    fn pin_places(&self) -> Vec<(usize, &str, (f64, f64))> {
         self.parts()
             .iter()
             .enumerate()
@@ -105,11 +105,8 @@ impl Drawing {
     /// compared; one that the netlist has and the drawing lacks is told.
     #[must_use]
     pub fn disagreements(&self, netlist: &[(String, String)]) -> Vec<String> {
-        let nameless = |p: &Part| {
-            matches!(p.symbol, Symbol::Resistor | Symbol::Capacitor | Symbol::TestPoint | Symbol::Terminal)
-        };
         let terminal = |pin: &PinName| {
-            let bare = self.parts().iter().any(|p| p.designator == pin.0 && nameless(p));
+            let bare = self.parts().iter().any(|p| p.designator == pin.0 && p.symbol.nameless());
             if bare { pin.0.clone() } else { format!("{}.{}", pin.0, pin.1) }
         };
         let known = |t: &String| netlist.iter().any(|(_, other)| other == t);
@@ -140,7 +137,7 @@ impl Drawing {
         told
     }
 
-    fn net(&self, id: usize, pins: &[(usize, &'static str, (f64, f64))], group: &[usize]) -> Net {
+    fn net(&self, id: usize, pins: &[(usize, &str, (f64, f64))], group: &[usize]) -> Net {
         let members = || pins.iter().zip(group).filter(|(_, g)| **g == id).map(|(pin, _)| pin);
         let part = |i: usize| self.parts().get(i);
         let mut names: Vec<&str> = members().filter_map(|pin| part(pin.0).and_then(shared_name)).collect();

@@ -53,6 +53,20 @@ pub enum Symbol {
     Capacitor,
     /// Pins A (−2, 0) and K (2, 0).
     Diode,
+    /// Resistor whose value falls with temperature; pins as the resistor's.
+    Thermistor,
+    /// Resistor whose value rises in proportion to temperature; pins as the resistor's.
+    ResistanceThermometer,
+    /// Resistor that is turned to a value; pins as the resistor's.
+    Trimmer,
+    /// Divider that is turned; pins 1 (−3, 0), 2 (3, 0) and W (0, −3).
+    Potentiometer,
+    /// Ideal current source, from 1 (−3, 0) to 2 (3, 0).
+    CurrentSource,
+    /// Voltmeter; pins + (−3, 0) and − (3, 0).
+    Voltmeter,
+    /// Source of a known voltage, a block of 8 × 5; pins OUT (5, 0) and 0 V (0, 3.5).
+    Reference,
     /// Ideal voltage source; pins + (0, −3) and − (0, 3).
     VoltageSource,
     /// Pins + and − (−4, ∓2), OUT (4, 0), V+ (0, −2), V− (0, 2); with `plus_on_top` false the inputs change places.
@@ -60,8 +74,12 @@ pub enum Symbol {
         /// Whether the non-inverting input is the upper one.
         plus_on_top: bool,
     },
-    /// Pins + and − (−5, ∓5), RG1 and RG2 (−5, ∓3), OUT (6, 0), V+ (0, −6), V− (−1, 6), REF (2, 6).
-    InstrumentationAmplifier,
+    /// Pins + and − (−5, ∓5), RG1 and RG2 (−5, ∓3), OUT (6, 0), V+ (0, −6), V− (−1, 6), REF (2, 6); with `plus_on_top`
+    /// false the inputs change places.
+    InstrumentationAmplifier {
+        /// Whether the non-inverting input is the upper one.
+        plus_on_top: bool,
+    },
     /// Pins + (4, −half) and − (4, half); bead at the origin.
     Thermocouple {
         /// Half the distance of its pins.
@@ -69,6 +87,19 @@ pub enum Symbol {
     },
     /// Analog-to-digital converter; pins IN (−5, 0), VREF (0, −5), OUT (5, 0).
     Converter,
+    /// Analog-to-digital converter with two inputs; pins + and − (−5, ∓5), VREF (0, −7), OUT (5, 0); with `plus_on_top`
+    /// false the inputs change places.
+    DifferentialConverter {
+        /// Whether the positive input is the upper one.
+        plus_on_top: bool,
+    },
+    /// A block for what has no symbol of its own: pins on the left and the right, 4 apart, by their names.
+    Block {
+        /// Names on the left, from the top.
+        left: Vec<String>,
+        /// Names on the right, from the top.
+        right: Vec<String>,
+    },
     /// Temperature sensor, a block of 8 × 5 with its texts inside; pins V+ (0, −3.5), V− (0, 3.5), OUT (5, 0).
     Sensor,
     /// Reference potential of the circuit; pin at the origin.
@@ -94,6 +125,11 @@ pub enum Symbol {
     TestPoint,
     /// Terminal for a wire from outside; pin at the origin.
     Terminal,
+    /// Sheath of a cable around the two wires at (0, ±half); no pins.
+    Sheath {
+        /// Half the distance of its wires.
+        half: f64,
+    },
 }
 
 /// A piece of a symbol.
@@ -111,6 +147,10 @@ pub(crate) enum Shape {
     TestRing((f64, f64), f64),
     /// Disc filled with ink.
     Disc((f64, f64), f64),
+    /// Closed outline filled with ink.
+    Wedge(Vec<(f64, f64)>),
+    /// Thin ellipse: centre, half width, half height.
+    Loop((f64, f64), f64, f64),
     /// Upright text centred on a point, size in drawing units.
     Sign((f64, f64), String, f64),
 }
@@ -123,16 +163,42 @@ fn rectangle(w: f64, h: f64) -> Shape {
     Shape::Body(vec![(-w, -h), (w, -h), (w, h), (-w, h)])
 }
 
+fn resistor() -> Vec<Shape> {
+    vec![lead(&[(-3.0, 0.0), (-2.0, 0.0)]), lead(&[(2.0, 0.0), (3.0, 0.0)]), rectangle(2.0, 0.7)]
+}
+
 fn sign(at: (f64, f64), text: &str, size: f64) -> Shape {
     Shape::Sign(at, text.to_owned(), size)
 }
 
 impl Symbol {
+    /// Whether its ends have no names: either may be either.
+    #[must_use]
+    pub fn nameless(&self) -> bool {
+        matches!(
+            self,
+            Symbol::Resistor
+                | Symbol::Capacitor
+                | Symbol::Thermistor
+                | Symbol::ResistanceThermometer
+                | Symbol::Trimmer
+                | Symbol::TestPoint
+                | Symbol::Terminal
+        )
+    }
+
     /// Names and places of the pins in the symbol's own frame.
     #[must_use]
-    pub fn pins(&self) -> Vec<(&'static str, f64, f64)> {
+    pub fn pins(&self) -> Vec<(&str, f64, f64)> {
         match self {
-            Symbol::Resistor => vec![("1", -3.0, 0.0), ("2", 3.0, 0.0)],
+            Symbol::Resistor
+            | Symbol::Thermistor
+            | Symbol::ResistanceThermometer
+            | Symbol::Trimmer
+            | Symbol::CurrentSource => vec![("1", -3.0, 0.0), ("2", 3.0, 0.0)],
+            Symbol::Potentiometer => vec![("1", -3.0, 0.0), ("2", 3.0, 0.0), ("W", 0.0, -3.0)],
+            Symbol::Voltmeter => vec![("+", -3.0, 0.0), ("−", 3.0, 0.0)],
+            Symbol::Reference => vec![("OUT", 5.0, 0.0), ("0 V", 0.0, 3.5)],
             Symbol::Capacitor => vec![("1", -2.0, 0.0), ("2", 2.0, 0.0)],
             Symbol::Diode => vec![("A", -2.0, 0.0), ("K", 2.0, 0.0)],
             Symbol::VoltageSource => vec![("+", 0.0, -3.0), ("−", 0.0, 3.0)],
@@ -146,18 +212,37 @@ impl Symbol {
                     ("V−", 0.0, 2.0),
                 ]
             }
-            Symbol::InstrumentationAmplifier => vec![
-                ("+", -5.0, -5.0),
-                ("−", -5.0, 5.0),
-                ("RG1", -5.0, -3.0),
-                ("RG2", -5.0, 3.0),
-                ("OUT", 6.0, 0.0),
-                ("V+", 0.0, -6.0),
-                ("V−", -1.0, 6.0),
-                ("REF", 2.0, 6.0),
-            ],
+            Symbol::InstrumentationAmplifier { plus_on_top } => {
+                let s = if *plus_on_top { 1.0 } else { -1.0 };
+                vec![
+                    ("+", -5.0, -5.0 * s),
+                    ("−", -5.0, 5.0 * s),
+                    ("RG1", -5.0, -3.0),
+                    ("RG2", -5.0, 3.0),
+                    ("OUT", 6.0, 0.0),
+                    ("V+", 0.0, -6.0),
+                    ("V−", -1.0, 6.0),
+                    ("REF", 2.0, 6.0),
+                ]
+            }
             Symbol::Thermocouple { half } => vec![("+", 4.0, -half), ("−", 4.0, *half)],
             Symbol::Converter => vec![("IN", -5.0, 0.0), ("VREF", 0.0, -5.0), ("OUT", 5.0, 0.0)],
+            Symbol::DifferentialConverter { plus_on_top } => {
+                let s = if *plus_on_top { 1.0 } else { -1.0 };
+                vec![("+", -5.0, -5.0 * s), ("−", -5.0, 5.0 * s), ("VREF", 0.0, -7.0), ("OUT", 5.0, 0.0)]
+            }
+            Symbol::Block { left, right } => {
+                let side = |names: &'_ [String], x: f64| {
+                    let top = -2.0 * (names.len().max(1) - 1) as f64;
+                    (0..names.len()).map(|i| (x, top + 4.0 * i as f64)).collect::<Vec<_>>()
+                };
+                left.iter()
+                    .zip(side(left, -6.0))
+                    .chain(right.iter().zip(side(right, 6.0)))
+                    .map(|(name, (x, y))| (name.as_str(), x, y))
+                    .collect()
+            }
+            Symbol::Sheath { .. } => Vec::new(),
             Symbol::Sensor => vec![("V+", 0.0, -3.5), ("V−", 0.0, 3.5), ("OUT", 5.0, 0.0)],
             Symbol::Ground
             | Symbol::Rail { .. }
@@ -173,9 +258,50 @@ impl Symbol {
     /// What it looks like in its own frame.
     pub(crate) fn shapes(&self) -> Vec<Shape> {
         match self {
-            Symbol::Resistor => {
-                vec![lead(&[(-3.0, 0.0), (-2.0, 0.0)]), lead(&[(2.0, 0.0), (3.0, 0.0)]), rectangle(2.0, 0.7)]
+            Symbol::Resistor => resistor(),
+            Symbol::Thermistor => {
+                let mut all = resistor();
+                all.push(lead(&[(-1.9, 1.25), (-1.2, 1.25), (1.5, -1.25)]));
+                all.push(sign((-1.55, 1.9), "ϑ", 11.0));
+                all
             }
+            Symbol::ResistanceThermometer => {
+                let mut all = resistor();
+                all.push(lead(&[(-1.5, 1.25), (1.5, -1.25)]));
+                all.push(sign((-1.55, 1.9), "ϑ", 11.0));
+                all
+            }
+            Symbol::Trimmer => {
+                let mut all = resistor();
+                all.push(lead(&[(-1.5, 1.25), (1.5, -1.25)]));
+                all.push(lead(&[(1.2, -1.6), (1.8, -0.95)]));
+                all
+            }
+            Symbol::Potentiometer => {
+                let mut all = resistor();
+                all.push(lead(&[(0.0, -3.0), (0.0, -0.7)]));
+                all.push(Shape::Wedge(vec![(0.0, -0.7), (-0.45, -1.6), (0.45, -1.6)]));
+                all
+            }
+            Symbol::CurrentSource => vec![
+                lead(&[(-3.0, 0.0), (-1.6, 0.0)]),
+                lead(&[(1.6, 0.0), (3.0, 0.0)]),
+                Shape::Ring((0.0, 0.0), 1.6),
+                lead(&[(-1.0, 0.0), (0.6, 0.0)]),
+                Shape::Wedge(vec![(1.1, 0.0), (0.2, -0.5), (0.2, 0.5)]),
+            ],
+            Symbol::Voltmeter => vec![
+                lead(&[(-3.0, 0.0), (-1.6, 0.0)]),
+                lead(&[(1.6, 0.0), (3.0, 0.0)]),
+                Shape::Ring((0.0, 0.0), 1.6),
+                sign((0.0, 0.0), "V", 15.0),
+            ],
+            Symbol::Reference => vec![
+                lead(&[(4.0, 0.0), (5.0, 0.0)]),
+                lead(&[(0.0, 2.5), (0.0, 3.5)]),
+                rectangle(4.0, 2.5),
+                sign((0.0, 0.0), "reference", 12.0),
+            ],
             Symbol::Capacitor => vec![
                 lead(&[(-2.0, 0.0), (-0.35, 0.0)]),
                 lead(&[(0.35, 0.0), (2.0, 0.0)]),
@@ -203,7 +329,7 @@ impl Symbol {
                     sign((-2.3, 2.0), lower, 15.0),
                 ]
             }
-            Symbol::InstrumentationAmplifier => vec![
+            Symbol::InstrumentationAmplifier { plus_on_top } => vec![
                 lead(&[(-5.0, -5.0), (-4.0, -5.0)]),
                 lead(&[(-5.0, 5.0), (-4.0, 5.0)]),
                 lead(&[(-5.0, -3.0), (-4.0, -3.0)]),
@@ -213,8 +339,8 @@ impl Symbol {
                 lead(&[(-1.0, 6.0), (-1.0, 4.0)]),
                 lead(&[(2.0, 6.0), (2.0, 2.0)]),
                 Shape::Body(vec![(-4.0, -6.9), (5.6, 0.0), (-4.0, 6.9)]),
-                sign((-3.2, -5.0), "+", 15.0),
-                sign((-3.2, 5.0), "−", 15.0),
+                sign((-3.2, -5.0), if *plus_on_top { "+" } else { "−" }, 15.0),
+                sign((-3.2, 5.0), if *plus_on_top { "−" } else { "+" }, 15.0),
                 sign((-2.7, -2.95), "RG", 11.0),
                 sign((-2.7, 2.95), "RG", 11.0),
                 sign((1.75, 1.6), "REF", 11.0),
@@ -236,6 +362,30 @@ impl Symbol {
                 sign((-2.2, -2.2), "∩", 17.0),
                 sign((2.2, 2.2), "#", 17.0),
             ],
+            Symbol::DifferentialConverter { plus_on_top } => vec![
+                lead(&[(-5.0, -5.0), (-4.0, -5.0)]),
+                lead(&[(-5.0, 5.0), (-4.0, 5.0)]),
+                lead(&[(0.0, -7.0), (0.0, -6.0)]),
+                lead(&[(5.0, 0.0), (4.0, 0.0)]),
+                rectangle(4.0, 6.0),
+                lead(&[(-4.0, 6.0), (4.0, -6.0)]),
+                sign((-3.2, -5.0), if *plus_on_top { "+" } else { "−" }, 15.0),
+                sign((-3.2, 5.0), if *plus_on_top { "−" } else { "+" }, 15.0),
+                sign((-1.6, -2.4), "∩", 17.0),
+                sign((2.0, 2.6), "#", 17.0),
+            ],
+            Symbol::Block { left, right } => {
+                let half = 2.0 * left.len().max(right.len()).max(1) as f64;
+                let mut all = vec![rectangle(5.0, half)];
+                for (name, x, y) in self.pins() {
+                    let way = if x < 0.0 { 1.0 } else { -1.0 };
+                    all.push(lead(&[(x, y), (x + way, y)]));
+                    let inset = 0.5 + text_width(name, 11.0) / GRID / 2.0;
+                    all.push(sign((x + way * (1.0 + inset), y), name, 11.0));
+                }
+                all
+            }
+            Symbol::Sheath { half } => vec![Shape::Loop((0.0, 0.0), 0.9, half + 1.2)],
             Symbol::Sensor => vec![
                 lead(&[(0.0, -3.5), (0.0, -2.5)]),
                 lead(&[(0.0, 3.5), (0.0, 2.5)]),
@@ -261,12 +411,18 @@ impl Symbol {
     /// The box its body fills in its own frame, leads left out: half extents about the origin.
     pub(crate) fn body(&self) -> (f64, f64) {
         match self {
-            Symbol::Resistor => (2.0, 0.7),
+            Symbol::Resistor | Symbol::Potentiometer => (2.0, 0.7),
+            Symbol::Thermistor | Symbol::ResistanceThermometer | Symbol::Trimmer => (2.0, 1.25),
+            Symbol::CurrentSource | Symbol::Voltmeter => (1.6, 1.6),
+            Symbol::Reference => (4.0, 2.5),
+            Symbol::DifferentialConverter { .. } => (4.0, 6.0),
+            Symbol::Block { left, right } => (5.0, 2.0 * left.len().max(right.len()).max(1) as f64),
+            Symbol::Sheath { half } => (0.9, half + 1.2),
             Symbol::Capacitor => (0.35, 1.15),
             Symbol::Diode => (0.8, 0.8),
             Symbol::VoltageSource => (1.6, 1.6),
             Symbol::OpAmp { .. } => (3.0, 3.6),
-            Symbol::InstrumentationAmplifier => (4.0, 6.9),
+            Symbol::InstrumentationAmplifier { .. } => (4.0, 6.9),
             Symbol::Thermocouple { half } => (0.5, *half),
             Symbol::Converter => (4.0, 4.0),
             Symbol::Sensor => (4.0, 2.5),

@@ -1,0 +1,230 @@
+//! Front ends to be drawn, written as a list of parts and nodes: one line a part.
+
+// Each user takes what it needs.
+#![allow(dead_code, clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+use icepoint_chain::front_end::{
+    AmplifierFigures, FrontEnd, Network, Part, PartKind, Ports, ResistorFigures, TestPoint,
+};
+
+/// A front end from lines of text:
+/// `R1 a b`, `C1 a b`, `A1 plus minus out`, `I1 plus minus reference out RG`, `U1 node`, `VS node volts`, `VREF node volts`,
+/// `TP1 node`, `in plus minus`, `out node`, `network RN1 R1 R2`.
+pub fn front_end(id: &str, lines: &str) -> FrontEnd {
+    let mut f = FrontEnd {
+        title: id.to_owned(),
+        id: id.to_owned(),
+        parts: Vec::new(),
+        ports: Ports { plus: String::new(), minus: String::new(), output: String::new(), reference: None },
+        test_points: Vec::new(),
+    };
+    let negative = lines.contains("VN ");
+    let supply = ("supply".to_owned(), if negative { "negative" } else { "gnd" }.to_owned());
+    for line in lines.lines().map(str::trim).filter(|l| !l.is_empty()) {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        let s = |i: usize| words[i].to_owned();
+        let figures = ResistorFigures { ohms: 1e3, tolerance: 0.01, tempco: 5e-5, ageing: 0.0, network: None };
+        let amplifier = AmplifierFigures { record: "front".to_owned(), ..AmplifierFigures::default() };
+        let kind = match (&words[0][..1], words.len()) {
+            ("i", 3) if words[0] == "in" => {
+                (f.ports.plus, f.ports.minus) = (s(1), s(2));
+                continue;
+            }
+            ("o", 2) => {
+                f.ports.output = s(1);
+                continue;
+            }
+            ("n", _) => {
+                for part in &mut f.parts {
+                    if let (true, PartKind::Resistor { figures, .. }) =
+                        (words[2..].contains(&part.designator.as_str()), &mut part.kind)
+                    {
+                        figures.network = Some(Network { name: s(1), tolerance: 1e-3, tempco: 5e-6 });
+                    }
+                }
+                continue;
+            }
+            ("T", 2) => {
+                f.test_points.push(TestPoint { label: s(0), node: s(1), what: String::new() });
+                continue;
+            }
+            ("R", _) => PartKind::Resistor { a: s(1), b: s(2), figures },
+            ("C", _) => PartKind::Capacitor { a: s(1), b: s(2), farads: 1e-7, tolerance: 0.1 },
+            ("A", _) => PartKind::Operational {
+                plus: s(1),
+                minus: s(2),
+                out: s(3),
+                supply: supply.clone(),
+                figures: amplifier,
+            },
+            ("I", _) => {
+                f.parts.push(Part {
+                    designator: s(5),
+                    purpose: String::new(),
+                    kind: PartKind::GainResistor { amplifier: s(0), figures },
+                });
+                PartKind::Instrumentation {
+                    plus: s(1),
+                    minus: s(2),
+                    reference: s(3),
+                    out: s(4),
+                    supply: supply.clone(),
+                    figures: amplifier,
+                    gain_constant: 5e4,
+                    gain_error: 0.0,
+                    gain_drift: 0.0,
+                    gain_nonlinearity: 0.0,
+                }
+            }
+            ("U", _) => PartKind::TemperatureSensor { node: s(1) },
+            ("V", _) if words[0] == "VREF" => {
+                f.ports.reference = Some(s(1));
+                PartKind::Reference {
+                    node: s(1),
+                    volts: words[2].parse().expect("volts"),
+                    tolerance: 1e-3,
+                    drift: 0.0,
+                    supply_regulation: 0.0,
+                    load_regulation: 0.0,
+                }
+            }
+            ("V", _) => {
+                PartKind::Supply { node: s(1), volts: words[2].parse().expect("volts"), tolerance: 0.01 }
+            }
+            other => panic!("{line}: {other:?}"),
+        };
+        f.parts.push(Part { designator: s(0), purpose: String::new(), kind });
+    }
+    f
+}
+
+const SUPPLY: &str = "VS supply 3.3\nVREF reference 2.5\n";
+
+/// Every front end of this list with its name, and whether a converter reads it.
+pub fn all() -> Vec<(FrontEnd, bool)> {
+    let mut list = Vec::new();
+    let mut add = |id: &str, converter: bool, lines: &str| list.push((front_end(id, &format!("{SUPPLY}{lines}")), converter));
+    add(
+        "single-amplifier",
+        false,
+        "U1 sensor\nA1 in feedback amp\nR1 tc_plus in\nR3 amp feedback\nR4 feedback gnd\nR5 sensor comp\nR6 comp gnd
+         R7 supply tc_plus\nR8 amp out\nC1 in gnd\nC2 amp feedback\nC3 comp gnd\nC4 out gnd\nnetwork RN1 R3 R4
+         TP1 tc_plus\nTP2 comp\nTP3 sensor\nTP4 amp\nTP5 out\nin tc_plus comp\nout out",
+    );
+    add(
+        "instrumentation",
+        true,
+        "I1 in_plus in_minus bias amp RG\nA2 pedestal bias bias\nA3 low_pass filtered filtered\nR1 tc_plus in_plus
+         R2 tc_minus in_minus\nR3 tc_minus bias\nR4 supply tc_plus\nR5 reference pedestal\nR6 pedestal gnd
+         R7 amp middle\nR8 middle low_pass\nR9 filtered adc\nC1 in_plus in_minus\nC2 in_plus gnd\nC3 in_minus gnd
+         C4 pedestal gnd\nC5 middle filtered\nC6 low_pass gnd\nC7 adc gnd\nnetwork RN1 R1 R2\nnetwork RN2 R5 R6
+         TP1 tc_plus\nTP2 tc_minus\nTP3 bias\nTP4 amp\nTP5 adc\nin tc_plus tc_minus\nout adc",
+    );
+    add(
+        "two-amplifiers",
+        true,
+        "R1 tc_plus in_plus\nR2 tc_minus in_minus\nC1 in_plus in_minus\nR3 tc_minus bias\nR4 supply tc_plus
+         A1 in_minus low first\nR5 bias low\nR6 low first\nA2 in_plus high amp\nR7 first high\nR8 high amp\nRG low high
+         A3 pedestal bias bias\nR9 reference pedestal\nR10 pedestal gnd\nC2 pedestal gnd\nR11 amp adc\nC3 adc gnd
+         TP1 tc_plus\nTP2 tc_minus\nTP3 bias\nTP4 amp\nTP5 adc\nin tc_plus tc_minus\nout adc",
+    );
+    add(
+        "three-amplifiers",
+        true,
+        "R1 tc_plus in_plus\nR2 tc_minus in_minus\nC1 in_plus in_minus\nC2 in_plus gnd\nC3 in_minus gnd\nR3 tc_minus bias
+         R4 supply tc_plus\nA1 in_plus low upper\nA2 in_minus high lower\nR5 upper low\nRG low high\nR6 lower high
+         R7 upper minus\nR8 minus amp\nR9 lower plus\nR10 plus bias\nA3 plus minus amp\nA4 pedestal bias bias
+         R11 reference pedestal\nR12 pedestal gnd\nC4 pedestal gnd\nR13 amp adc\nC5 adc gnd\nnetwork RN1 R7 R8 R9 R10
+         TP1 tc_plus\nTP2 tc_minus\nTP3 bias\nTP4 amp\nTP5 adc\nTP6 upper\nTP7 lower\nin tc_plus tc_minus\nout adc",
+    );
+    add(
+        "difference",
+        true,
+        "R1 tc_plus plus\nR2 plus bias\nR3 tc_minus minus\nR4 minus amp\nA1 plus minus amp\nA2 pedestal bias bias
+         R5 reference pedestal\nR6 pedestal gnd\nR7 supply tc_plus\nR8 tc_minus bias\nR9 amp adc\nC1 adc gnd\nC2 minus amp
+         TP1 tc_plus\nTP2 tc_minus\nTP3 bias\nTP4 amp\nTP5 adc\nin tc_plus tc_minus\nout adc",
+    );
+    add(
+        "low-pass-one-pole",
+        true,
+        "A1 tc_plus feedback amp\nR1 amp feedback\nR2 feedback gnd\nR3 amp adc\nC1 adc gnd\nR4 supply tc_plus
+         TP1 tc_plus\nTP2 amp\nin tc_plus gnd\nout adc",
+    );
+    add(
+        "sallen-key-two-poles",
+        true,
+        "A1 tc_plus feedback amp\nR1 amp feedback\nR2 feedback gnd\nR3 amp m\nR4 m p\nC1 m adc\nC2 p gnd\nA2 p adc adc
+         R5 supply tc_plus\nTP1 tc_plus\nTP2 amp\nTP3 adc\nin tc_plus gnd\nout adc",
+    );
+    add(
+        "sallen-key-three-poles",
+        true,
+        "A1 tc_plus feedback amp\nR1 amp feedback\nR2 feedback gnd\nR3 amp m\nR4 m p\nC1 m f\nC2 p gnd\nA2 p f f
+         R6 f adc\nC3 adc gnd\nR5 supply tc_plus\nTP1 tc_plus\nTP2 amp\nTP3 adc\nin tc_plus gnd\nout adc",
+    );
+    add(
+        "sallen-key-four-poles",
+        true,
+        "A1 tc_plus feedback amp\nR1 amp feedback\nR2 feedback gnd\nR3 amp m\nR4 m p\nC1 m f\nC2 p gnd\nA2 p f f
+         R6 f n\nR7 n q\nC3 n adc\nC4 q gnd\nA3 q g adc\nR8 adc g\nR9 g gnd\nR5 supply tc_plus
+         TP1 tc_plus\nTP2 amp\nTP3 f\nTP4 adc\nin tc_plus gnd\nout adc",
+    );
+    add(
+        "multiple-feedback-two-poles",
+        true,
+        "A1 tc_plus feedback amp\nR1 amp feedback\nR2 feedback gnd\nR3 amp x\nR4 x adc\nC1 x gnd\nR5 x minus\nC2 minus adc
+         A2 bias minus adc\nR7 reference bias\nR8 bias gnd\nR6 supply tc_plus\nTP1 tc_plus\nTP2 amp\nTP3 adc
+         in tc_plus gnd\nout adc",
+    );
+    add(
+        "multiple-feedback-four-poles",
+        true,
+        "A1 tc_plus feedback amp\nR1 amp feedback\nR2 feedback bias\nR3 amp x\nR4 x f\nC1 x bias\nR5 x minus\nC2 minus f
+         A2 bias minus f\nR6 f y\nR7 y adc\nC3 y bias\nR8 y other\nC4 other adc\nA3 bias other adc
+         A4 pedestal bias bias\nR9 reference pedestal\nR10 pedestal gnd\nR11 supply tc_plus\nTP1 tc_plus\nTP2 amp\nTP3 f
+         TP4 adc\nin tc_plus bias\nout adc",
+    );
+    add(
+        "direct-converter",
+        true,
+        "R1 tc_plus adc\nC1 adc gnd\nR2 supply tc_plus\nTP1 tc_plus\nTP2 adc\nin tc_plus bias\nout adc
+         R3 reference bias\nR4 bias gnd\nC2 bias gnd\nC3 supply gnd",
+    );
+    add(
+        "pedestal",
+        false,
+        "A1 plus minus amp\nR1 tc_plus plus\nC1 plus gnd\nR2 amp minus\nR3 minus gnd\nR4 reference minus\nR5 supply tc_plus
+         R6 amp out\nC2 out gnd\nTP1 tc_plus\nTP2 amp\nTP3 out\nin tc_plus gnd\nout out",
+    );
+    add(
+        "inverting-summing",
+        false,
+        "A1 plus minus amp\nR1 tc_minus minus\nR2 minus amp\nC1 minus amp\nR3 plus gnd\nR4 supply node\nR5 node gnd
+         R6 node minus\nR7 amp out\nC2 out gnd\nTP1 amp\nTP2 node\nTP3 out\nin tc_plus tc_minus\nout out\nR8 tc_plus gnd\nVN negative -5",
+    );
+    add(
+        "smallest",
+        false,
+        "A1 tc_plus amp amp\nin tc_plus gnd\nout amp",
+    );
+    list
+}
+
+/// Texts beside the symbols, as wide as they get.
+pub fn words(front_end: &FrontEnd, converter: bool) -> icepoint_dossier::schematic::Words {
+    let text = |part: &Part| match &part.kind {
+        PartKind::Resistor { .. } | PartKind::GainResistor { .. } => "4.99 kΩ".to_owned(),
+        PartKind::Capacitor { .. } => "100 nF".to_owned(),
+        PartKind::Supply { volts, .. } => format!("{volts} V").replace('-', "−"),
+        PartKind::Reference { volts, .. } => format!("{volts} V"),
+        PartKind::TemperatureSensor { .. } => "10 mV/K".to_owned(),
+        PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => figures.record.clone(),
+    };
+    icepoint_dossier::schematic::Words {
+        values: front_end.parts.iter().map(|p| (p.designator.clone(), text(p))).collect(),
+        thermocouple: "type K".to_owned(),
+        lead: Some("lead, 3 m".to_owned()),
+        converter: converter.then(|| "12 bit".to_owned()),
+        sensor: converter.then(|| ("U9".to_owned(), "digital".to_owned())),
+    }
+}
