@@ -3,8 +3,6 @@
 //!
 //! The curves are shapes that such figures take, not the result of any circuit.
 
-use std::collections::BTreeMap;
-
 use icepoint_dossier::contributions::{Contribution, ContributionPoint, Contributions};
 use icepoint_dossier::distribution::{Distribution, binned};
 use icepoint_dossier::error_band::{ErrorBand, ErrorBandPanel, ErrorBandPoint};
@@ -12,12 +10,15 @@ use icepoint_dossier::error_map::ErrorMap;
 use icepoint_dossier::noise::{Noise, NoiseSource};
 use icepoint_dossier::page::{self, Align, Column, Entry, Gravity, Shown, Working};
 use icepoint_dossier::response::{MainsLine, Response, ResponsePoint};
-use icepoint_dossier::schematic::{self, Rails};
+use icepoint_dossier::schematic::automatic;
 use icepoint_dossier::settling::Settling;
 use icepoint_dossier::svg::{Frame, Picture};
 use icepoint_dossier::theme::Family;
 use icepoint_dossier::yield_bars::{YieldBars, YieldRow};
 use maud::{Markup, html};
+
+#[path = "../tests/front_ends/mod.rs"]
+mod front_ends;
 
 fn error_map() -> ErrorMap {
     let hot: Vec<f64> = std::iter::once(20.0).chain((1..=11).map(|i| f64::from(i) * 100.0)).collect();
@@ -228,65 +229,14 @@ fn distribution() -> Distribution {
     }
 }
 
-fn values(pairs: &[(&str, &str)]) -> BTreeMap<String, String> {
-    pairs.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect()
-}
-
-fn single_amplifier() -> Picture {
-    let map = values(&[
-        ("R1", "10 kΩ"),
-        ("R3", "332 kΩ"),
-        ("R4", "1.33 kΩ"),
-        ("R5", "102 kΩ"),
-        ("R6", "412 Ω"),
-        ("R7", "10 MΩ"),
-        ("R8", "10 kΩ"),
-        ("C1", "1 µF"),
-        ("C2", "47 nF"),
-        ("C3", "1 µF"),
-        ("C4", "1 µF"),
-        ("C5", "100 nF"),
-        ("A1", "zero-drift"),
-        ("U1", "10 mV/K"),
-    ]);
-    schematic::single_amplifier(&map, &Rails::default()).draw(
-        "schematic-a",
-        "Front end with a single amplifier",
-        "Invented values.",
-    )
-}
-
-fn instrumentation() -> Picture {
-    let map = values(&[
-        ("R1", "4.99 kΩ"),
-        ("R2", "4.99 kΩ"),
-        ("R3", "1 MΩ"),
-        ("R4", "10 MΩ"),
-        ("R5", "100 kΩ"),
-        ("R6", "24.9 kΩ"),
-        ("R7", "33.2 kΩ"),
-        ("R8", "33.2 kΩ"),
-        ("R9", "1 kΩ"),
-        ("RG", "1.27 kΩ"),
-        ("C1", "1 µF"),
-        ("C2", "47 nF"),
-        ("C3", "47 nF"),
-        ("C4", "1 µF"),
-        ("C5", "1 µF"),
-        ("C6", "470 nF"),
-        ("C7", "100 nF"),
-        ("A1", "G = 40"),
-        ("A2", "follower"),
-        ("A3", "follower"),
-        ("U1", "±0.5 K"),
-        ("ADC", "12 bit"),
-    ]);
-    let rails = Rails { supply: "3.3 V".to_owned(), ..Rails::default() };
-    schematic::instrumentation(&map, &rails).draw(
-        "schematic-b",
-        "Front end with an instrumentation amplifier",
-        "Invented values.",
-    )
+/// A front end of the library with its usual values.
+fn schematic(id: &str, converter: bool) -> Picture {
+    let front_ends = front_ends::library();
+    let drawn = front_ends
+        .iter()
+        .find(|f| f.0.id == id)
+        .map(|(front_end, _)| automatic(front_end, &front_ends::words(front_end, converter)));
+    drawn.unwrap_or_default().draw(&format!("schematic-{id}"), id, "Usual values.")
 }
 
 fn tables() -> Markup {
@@ -354,10 +304,16 @@ fn main() -> std::io::Result<()> {
         eprintln!("usage: gallery OUT.html");
         std::process::exit(2);
     };
-    let schematic_a =
-        page::figure(1, "Single amplifier, compensated in analog.", Shown::Scrolling(&single_amplifier()));
-    let schematic_b =
-        page::figure(2, "Instrumentation amplifier and converter.", Shown::Scrolling(&instrumentation()));
+    let schematic_a = page::figure(
+        1,
+        "Single amplifier, compensated in analog.",
+        Shown::Scrolling(&schematic("single-amplifier", false)),
+    );
+    let schematic_b = page::figure(
+        2,
+        "Instrumentation amplifier and converter.",
+        Shown::Scrolling(&schematic("instrumentation", true)),
+    );
     let mut number = 2;
     let mut both = |caption: &str, draw: &dyn Fn(Frame) -> Picture| {
         number += 1;

@@ -15,8 +15,14 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         std::process::exit(2);
     };
     let folder = Path::new(folder);
+    // The library under its own names, those of the tests under theirs with a word before.
+    let library = front_ends::library().into_iter().map(|(f, c)| (f, c, true));
+    let all = library.chain(front_ends::all().into_iter().map(|(f, c)| (f, c, false)));
     std::fs::create_dir_all(folder)?;
-    for (front_end, converter) in front_ends::all() {
+    for (mut front_end, converter, listed) in all {
+        if !listed {
+            front_end.id = format!("test-{}", front_end.id);
+        }
         if arguments.get(1).is_some_and(|name| *name != front_end.id) {
             continue;
         }

@@ -13,8 +13,8 @@
 //! | noise densities | noise | [`noise::Noise::draw`] |
 //! | a step response | settling | [`settling::Settling::draw`] |
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
-//! | part values by designator | a schematic | [`schematic::single_amplifier`], [`schematic::instrumentation`] |
 //! | what a soldered board should show | the sheet to work from | [`bench_sheet::page`] |
+//! | a front end | its schematic | [`schematic::automatic`] |
 //! | pictures, tables, sentences | one HTML page | [`page::document`] |
 //! | a calibrated board | its certificate | [`certificate::certificate`] |
 //! | a batch of calibrated boards | their spread against the prediction | [`inventory_page::batch_page`] |

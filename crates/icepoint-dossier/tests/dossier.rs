@@ -5,6 +5,7 @@
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, clippy::disallowed_methods)]
 
 mod arithmetic;
+mod front_ends;
 
 use std::path::PathBuf;
 use std::sync::OnceLock;
@@ -360,58 +361,12 @@ fn other_chains_are_told_as_well() {
 
 #[test]
 fn the_schematic_joins_what_the_model_solves() {
-    use icepoint_chain::front_end::PartKind;
-    use icepoint_dossier::schematic::{Rails, instrumentation, single_amplifier};
     for case in examples() {
         let front_end = &case.design.model.chain().front_end;
-        let mut netlist: Vec<(String, String)> = Vec::new();
-        let mut join = |node: &str, terminal: String| netlist.push((node.to_owned(), terminal));
-        for part in &front_end.parts {
-            let d = &part.designator;
-            match &part.kind {
-                PartKind::Resistor { a, b, .. } | PartKind::Capacitor { a, b, .. } => {
-                    join(a, d.clone());
-                    join(b, d.clone());
-                }
-                PartKind::Operational { plus, minus, out, .. } => {
-                    join(plus, format!("{d}.+"));
-                    join(minus, format!("{d}.−"));
-                    join(out, format!("{d}.OUT"));
-                }
-                PartKind::Instrumentation { plus, minus, reference, out, .. } => {
-                    join(plus, format!("{d}.+"));
-                    join(minus, format!("{d}.−"));
-                    join(reference, format!("{d}.REF"));
-                    join(out, format!("{d}.OUT"));
-                }
-                PartKind::TemperatureSensor { node } => join(node, format!("{d}.OUT")),
-                PartKind::Reference { node, .. } => join(node, "ADC.VREF".to_owned()),
-                PartKind::Junction { anode: a, cathode: b, .. }
-                | PartKind::Clamp { anode: a, cathode: b, .. }
-                | PartKind::Thermistor { a, b, .. }
-                | PartKind::Platinum { a, b, .. }
-                | PartKind::DetectionCurrent { from: a, to: b, .. } => {
-                    join(a, d.clone());
-                    join(b, d.clone());
-                }
-                PartKind::GainResistor { .. } | PartKind::Supply { .. } => {}
-            }
-        }
-        for point in &front_end.test_points {
-            join(&point.node, point.label.clone());
-        }
-        join(&front_end.ports.plus, "TC.+".to_owned());
-        join(&front_end.ports.minus, "TC.−".to_owned());
-        let values = std::collections::BTreeMap::new();
-        let rails = Rails::default();
-        let drawing = match case.design.resolved.blueprint.id.as_str() {
-            "single-amplifier" => single_amplifier(&values, &rails),
-            "instrumentation" => {
-                join(&front_end.ports.output, "ADC.IN".to_owned());
-                instrumentation(&values, &rails)
-            }
-            other => panic!("{other} has no drawing by hand"),
-        };
+        let converter = front_end.ports.reference.is_some();
+        let drawing =
+            icepoint_dossier::schematic::automatic(front_end, &front_ends::words(front_end, converter));
+        let netlist = front_ends::netlist(front_end, converter);
         assert_eq!(drawing.disagreements(&netlist), Vec::<String>::new(), "{}", case.name);
     }
 }

@@ -10,21 +10,15 @@ use maud::{Markup, html};
 use super::words::{quantity, sentence};
 use super::{Pictures, Subject};
 use crate::page::{self, Column};
-use crate::schematic::{self, Rails};
+use crate::schematic::{self, Words};
 
 pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
-    let (values, rails) = (values(s), rails(s));
-    let drawing = match s.design.resolved.blueprint.id.as_str() {
-        // The drawings are laid out without it.
-        _ if s.design.resolved.low_pass.is_some() => None,
-        "single-amplifier" => Some(schematic::single_amplifier(&values, &rails)),
-        "instrumentation" => Some(schematic::instrumentation(&values, &rails)),
-        _ => None,
-    };
+    let words = words(s);
+    let drawing = schematic::automatic(&s.chain.front_end, &words);
     let title = sentence(&s.chain.front_end.title);
     let description = format!(
         "Values: {}. Test points: {}.",
-        values.iter().map(|(d, v)| format!("{d} {v}")).collect::<Vec<_>>().join(", "),
+        words.values.iter().map(|(d, v)| format!("{d} {v}")).collect::<Vec<_>>().join(", "),
         s.chain
             .front_end
             .test_points
@@ -33,7 +27,7 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
             .collect::<Vec<_>>()
             .join(", ")
     );
-    let picture = drawing.map(|drawing| drawing.draw("schematic-figure", &title, &description));
+    let picture = drawing.draw("schematic-figure", &title, &description);
     let (all, open) = (s.design.resolved.blueprint.slots.len(), s.design.resolved.open.len());
     let caption = if open == all {
         format!("{title}. All {all} resistors and capacitors were left open and chosen.")
@@ -47,45 +41,39 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let rows: Vec<Vec<String>> =
         s.chain.front_end.test_points.iter().map(|t| vec![t.label.clone(), t.what.clone()]).collect();
     html! {
-        @match &picture {
-            Some(picture) => (pictures.scrolling("schematic", &caption, picture)),
-            None => { p { (caption) } (joined(s)) }
-        }
+        (pictures.scrolling("schematic", &caption, &picture))
         (page::table("Test points, measured against ground", &columns, &rows))
     }
 }
 
-/// Each part with the nodes it joins, for a circuit that no drawing was laid out for.
-fn joined(s: &Subject<'_>) -> Markup {
-    let columns = [Column::words("Part"), Column::words("Pins and nodes")];
-    let elements = &s.design.resolved.blueprint.elements;
-    let rows: Vec<Vec<String>> = elements
+/// What stands around the circuit and in its texts.
+fn words(s: &Subject<'_>) -> Words {
+    let sensor = match s.chain.junction.method {
+        JunctionMethod::Measured(JunctionSensor::Digital) => Some("digital"),
+        JunctionMethod::Measured(JunctionSensor::Thermistor { .. }) => Some("thermistor"),
+        JunctionMethod::Measured(JunctionSensor::Platinum { .. }) => Some("Pt100"),
+        JunctionMethod::Analog { .. } | JunctionMethod::InCircuit => None,
+    };
+    let converter = match s.chain.converter.kind {
+        ConverterKind::Adc { bits, .. } => Some(format!("{bits} bit")),
+        ConverterKind::Voltmeter { .. } => None,
+    };
+    // Slots that follow another one's value, told where the value itself could be taken for chance.
+    let slots = &s.design.resolved.blueprint.slots;
+    let equal: Vec<String> = slots
         .iter()
-        .map(|e| {
-            let pins = e.kind.pins();
-            let pins = pins.iter().map(|(pin, node)| match *pin {
-                "between.0" | "between.1" => (*node).to_owned(),
-                "supply.0" => format!("V+ {node}"),
-                "supply.1" => format!("V− {node}"),
-                pin => format!("{pin} {node}"),
-            });
-            vec![e.designator.clone(), pins.collect::<Vec<_>>().join(", ")]
+        .filter_map(|slot| {
+            let tie = slot.tie.as_ref().filter(|t| t.ratio == 1.0)?;
+            Some(format!("{} = {}", slot.designator, tie.to))
         })
         .collect();
-    page::table("What each part joins", &columns, &rows)
-}
-
-/// Names of the rails with their voltages.
-fn rails(s: &Subject<'_>) -> Rails {
-    let around = &s.design.resolved.surroundings;
-    let volts = |v: f64| quantity(v, Unit::Volt, 4);
-    Rails {
-        supply: volts(around.supply.0),
-        negative: (around.negative.0 != 0.0).then(|| volts(around.negative.0)),
-        reference: match around.reference {
-            Some(PartKind::Reference { volts: v, .. }) => Some(format!("VREF {}", volts(v))),
-            _ => None,
-        },
+    Words {
+        values: values(s),
+        thermocouple: format!("type {}", s.chain.probe.letter.name()),
+        lead: s.chain.lead.as_ref().map(|_| "lead".to_owned()),
+        converter,
+        sensor: sensor.map(str::to_owned),
+        notes: if equal.is_empty() { Vec::new() } else { vec![format!("Equal: {}", equal.join(", "))] },
     }
 }
 
@@ -109,21 +97,12 @@ fn values(s: &Subject<'_>) -> BTreeMap<String, String> {
             PartKind::Thermistor { figures, .. } => quantity(figures.r25, Unit::Ohm, 3),
             PartKind::Platinum { figures, .. } => format!("Pt{}", crate::number::plain(figures.ice_ohms)),
             PartKind::DetectionCurrent { figures, .. } => quantity(figures.amperes, Unit::Ampere, 3),
-            PartKind::Clamp { .. } => continue,
-            PartKind::Supply { .. } | PartKind::Reference { .. } => continue,
+            PartKind::Clamp { .. } => "clamp".to_owned(),
+            PartKind::Supply { volts, .. } | PartKind::Reference { volts, .. } => {
+                quantity(*volts, Unit::Volt, 4)
+            }
         };
         map.insert(part.designator.clone(), text);
-    }
-    if let JunctionMethod::Measured(sensor) = s.chain.junction.method {
-        let text = match sensor {
-            JunctionSensor::Digital => "digital",
-            JunctionSensor::Thermistor { .. } => "thermistor",
-            JunctionSensor::Platinum { .. } => "Pt100",
-        };
-        map.insert("U1".to_owned(), text.to_owned());
-    }
-    if let ConverterKind::Adc { bits, .. } = s.chain.converter.kind {
-        map.insert("ADC".to_owned(), format!("{bits} bit"));
     }
     map
 }

@@ -78,7 +78,7 @@ impl Search<'_> {
                 break;
             }
         }
-        self.draw(&choices).map_or_else(|| Drawing::new(&BTreeMap::new()), |d| d.0)
+        self.draw(&choices).map_or_else(Drawing::default, |d| d.0)
     }
 
     /// Sets of up to three outputs behind which the drawing may go on below; twins break together.
@@ -167,7 +167,7 @@ impl Search<'_> {
 
     /// The drawing with its wires, and how many found no way.
     fn wired(&self, laid: &Laid) -> (Drawing, usize) {
-        let mut drawing = Drawing::new(&BTreeMap::new());
+        let mut drawing = Drawing::default();
         let rooms: Vec<Room> = laid.piece.rooms();
         let all = Room::around(rooms.iter().flat_map(|r| [(r.left, r.top), (r.right, r.bottom)]));
         let mut grid = Grid::new(&all.unwrap_or(Room { left: 0.0, top: 0.0, right: 1.0, bottom: 1.0 }));
@@ -194,12 +194,14 @@ impl Search<'_> {
             grid.pin(*at, *net);
         }
         let mut nets = Nets { wires: Vec::new() };
+        let mut wires: Vec<Vec<Point>> = Vec::new();
         for wire in &laid.piece.wires {
             let cells: Vec<Cell> = wire.points.iter().map(|p| cell(*p)).collect();
-            let net = wire.node.or_else(|| cells.iter().find_map(|c| pins.get(c).copied())).unwrap_or(usize::MAX);
+            let net =
+                wire.node.or_else(|| cells.iter().find_map(|c| pins.get(c).copied())).unwrap_or(usize::MAX);
             grid.lay(&cells, net);
             nets.wires.push((net, cells));
-            drawing.wire(&wire.points);
+            wires.push(wire.points.clone());
         }
         let mut wanted: Vec<&Wanted> = laid.wanted.iter().collect();
         wanted.sort_by_key(|w| {
@@ -217,9 +219,17 @@ impl Search<'_> {
                 continue;
             };
             grid.lay(&way, w.node);
-            let points: Vec<Point> = way.iter().map(|c| point(*c)).collect();
-            drawing.wire(&points);
+            wires.push(way.iter().map(|c| point(*c)).collect());
             nets.wires.push((w.node, way));
+        }
+        let ends: Vec<Point> = laid
+            .piece
+            .parts
+            .iter()
+            .flat_map(|p| p.pins().into_iter().map(|pin| pin.1).collect::<Vec<_>>())
+            .collect();
+        for wire in trimmed(&wires, &ends) {
+            drawing.wire(&wire);
         }
         if let Some(z) = laid.zone {
             drawing.zone(z.left, z.top, z.right, z.bottom);
@@ -247,7 +257,9 @@ impl Search<'_> {
                 _ => Some(self.c.output),
             },
             (Symbol::Voltmeter, "+") => Some(self.c.output),
-            (Symbol::Ground | Symbol::Rail { .. } | Symbol::RailBelow { .. } | Symbol::Flag { .. }, _) => None,
+            (Symbol::Ground | Symbol::Rail { .. } | Symbol::RailBelow { .. } | Symbol::Flag { .. }, _) => {
+                None
+            }
             _ => {
                 if let Some(pole) = self.c.poles.iter().find(|p| p.designator == *d) {
                     return Some(if index == 0 { pole.a } else { pole.b });
@@ -258,6 +270,37 @@ impl Search<'_> {
             }
         }
     }
+}
+
+/// Bars without what sticks out beyond the last thing on them: a wire may have left elsewhere than foreseen.
+fn trimmed(wires: &[Vec<Point>], pins: &[Point]) -> Vec<Vec<Point>> {
+    let near = |a: Point, b: Point| (a.0 - b.0).abs() < 1e-6 && (a.1 - b.1).abs() < 1e-6;
+    let on = |p: Point, w: &[Point]| {
+        w.windows(2).any(|s| {
+            let within = |v: f64, a: f64, b: f64| v >= a.min(b) - 1e-6 && v <= a.max(b) + 1e-6;
+            within(p.0, s[0].0, s[1].0) && within(p.1, s[0].1, s[1].1)
+        })
+    };
+    let mut kept = wires.to_vec();
+    for i in 0..kept.len() {
+        for at_end in [false, true] {
+            let wire = &kept[i];
+            let (Some(first), Some(last)) = (wire.first(), wire.last()) else { continue };
+            let (end, other) = if at_end { (*last, *first) } else { (*first, *last) };
+            let others = || kept.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, w)| w);
+            if wire.len() != 2 || pins.iter().any(|p| near(*p, end)) || others().any(|w| on(end, w)) {
+                continue;
+            }
+            // Everything that hangs on the bar: pins, and wires that end on it.
+            let hung = pins.iter().copied().chain(others().flat_map(|w| [w[0], w[w.len() - 1]]));
+            let far = |p: Point| (p.0 - end.0).abs() + (p.1 - end.1).abs();
+            let nearest =
+                hung.filter(|p| on(*p, wire)).min_by(|a, b| far(*a).total_cmp(&far(*b))).unwrap_or(other);
+            kept[i] = if at_end { vec![other, nearest] } else { vec![nearest, other] };
+        }
+    }
+    kept.retain(|w| w.len() > 2 || !near(w[0], w[w.len() - 1]));
+    kept
 }
 
 fn distance(a: Cell, b: Cell) -> i32 {

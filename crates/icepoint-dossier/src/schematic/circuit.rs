@@ -17,8 +17,10 @@ pub struct Words {
     pub lead: Option<String>,
     /// Converter at the output: “12 bit”; none for a voltmeter.
     pub converter: Option<String>,
-    /// Sensor of the reference junction that the controller reads, with what it is: (“U1”, “digital”).
-    pub sensor: Option<(String, String)>,
+    /// Sensor of the reference junction that the controller reads: “digital”.
+    pub sensor: Option<String>,
+    /// Lines below the drawing, beside those on networks and on sensors among the parts.
+    pub notes: Vec<String>,
 }
 
 /// What a node is to the drawing.
@@ -149,6 +151,7 @@ impl Circuit {
         c.plus = node(&mut c.nodes, &ports.plus);
         c.minus = node(&mut c.nodes, &ports.minus);
         c.output = node(&mut c.nodes, &ports.output);
+        c.output_minus = ports.output_minus.as_ref().map(|n| node(&mut c.nodes, n));
         c.reader(front_end);
         c.sources(front_end);
         for t in &front_end.test_points {
@@ -167,8 +170,7 @@ impl Circuit {
                 PartKind::Supply { node: at, volts, .. } => {
                     let at = node(&mut self.nodes, at);
                     let name = if value.is_empty() { part.designator.clone() } else { value };
-                    self.nodes[at].role =
-                        if *volts < 0.0 { Role::Below(name) } else { Role::Above(name) };
+                    self.nodes[at].role = if *volts < 0.0 { Role::Below(name) } else { Role::Above(name) };
                 }
                 PartKind::Reference { node: at, .. } => {
                     let at = node(&mut self.nodes, at);
@@ -181,8 +183,7 @@ impl Circuit {
 
     fn part(&mut self, designator: &str, kind: &PartKind) {
         let nodes = &mut self.nodes;
-        let mut pin =
-            |name: &str, at: &str| Pin { name: name.to_owned(), node: node(&mut *nodes, at) };
+        let mut pin = |name: &str, at: &str| Pin { name: name.to_owned(), node: node(&mut *nodes, at) };
         let mut block = Block {
             designator: designator.to_owned(),
             symbol: Symbol::Sensor,
@@ -220,7 +221,32 @@ impl Circuit {
                     amplifier.gain = Some(designator.to_owned());
                 }
             }
+            PartKind::Junction { anode, cathode, .. } | PartKind::Clamp { anode, cathode, .. } => {
+                self.pole(designator, Symbol::Diode, anode, cathode);
+            }
+            PartKind::Thermistor { a, b, .. } => self.pole(designator, Symbol::Thermistor, a, b),
+            PartKind::Platinum { a, b, .. } => {
+                self.pole(designator, Symbol::ResistanceThermometer, a, b);
+            }
+            PartKind::DetectionCurrent { from, to, .. } => {
+                self.pole(designator, Symbol::CurrentSource, from, to);
+            }
             PartKind::Supply { .. } | PartKind::Reference { .. } => {}
+        }
+    }
+
+    /// A designator that no part has.
+    fn unused(&self, front_end: &FrontEnd, wanted: &str, number: Option<usize>) -> String {
+        let mut n = number.unwrap_or(1);
+        loop {
+            let name = match number {
+                None if n == 1 => wanted.to_owned(),
+                _ => format!("{wanted}{n}"),
+            };
+            if front_end.part(&name).is_none() && !front_end.test_points.iter().any(|t| t.label == name) {
+                return name;
+            }
+            n += 1;
         }
     }
 
@@ -248,21 +274,23 @@ impl Circuit {
         let supply = self.nodes.iter().position(|n| matches!(n.role, Role::Above(_)));
         let reference = front_end.ports.reference.as_ref().map(|r| node(&mut self.nodes, r)).or(supply);
         let (symbol, inputs) = match self.output_minus {
-            Some(minus) => {
-                (Symbol::DifferentialConverter { plus_on_top: true }, vec![pin("+", self.output), pin("−", minus)])
-            }
+            Some(minus) => (
+                Symbol::DifferentialConverter { plus_on_top: true },
+                vec![pin("+", self.output), pin("−", minus)],
+            ),
             None => (Symbol::Converter, vec![pin("IN", self.output)]),
         };
         self.reader = Some(self.blocks.len());
+        let designator = self.unused(front_end, "ADC", None);
+        self.words.values.insert(designator.clone(), self.words.converter.clone().unwrap_or_default());
         self.blocks.push(Block {
-            designator: "ADC".to_owned(),
+            designator,
             symbol,
             inputs,
             others: reference.map(|at| pin("VREF", at)).into_iter().collect(),
             out: None,
             gain: None,
         });
-        self.words.values.insert("ADC".to_owned(), self.words.converter.clone().unwrap_or_default());
     }
 
     /// Voltage references, and the sensor that the controller reads.
@@ -281,7 +309,8 @@ impl Circuit {
                 });
             }
         }
-        if let Some((designator, value)) = self.words.sensor.clone() {
+        if let Some(value) = self.words.sensor.clone() {
+            let designator = self.unused(front_end, "U", Some(1));
             // A name that no chain file can give: its words have no blanks.
             let at = node(&mut self.nodes, "to controller");
             self.exits.push((at, "to controller".to_owned()));
@@ -306,9 +335,18 @@ impl Circuit {
                 networks.entry(network.name.clone()).or_default().push(&part.designator);
             }
         }
+        let sensing =
+            |p: &&Part| p.kind.senses_temperature() && !matches!(p.kind, PartKind::TemperatureSensor { .. });
+        let sensors: Vec<&str> =
+            front_end.parts.iter().filter(sensing).map(|p| p.designator.as_str()).collect();
+        if !sensors.is_empty() {
+            let lies = if sensors.len() == 1 { "lies" } else { "lie" };
+            self.notes.push(format!("{} {lies} at the terminals, at their temperature", sensors.join(", ")));
+        }
         for (name, members) in networks.iter().filter(|(_, m)| m.len() > 1) {
             self.notes.push(format!("{name}: {} in one network", members.join(", ")));
         }
+        self.notes.extend(self.words.notes.clone());
     }
 
     pub fn signal(&self, node: usize) -> bool {
@@ -317,41 +355,6 @@ impl Circuit {
 
     pub fn value(&self, designator: &str) -> String {
         self.words.values.get(designator).cloned().unwrap_or_default()
-    }
-
-    /// What the drawing must join: pairs of node and terminal, see [`super::Drawing::disagreements`].
-    pub fn netlist(&self) -> Vec<(String, String)> {
-        let mut list = Vec::new();
-        let name = |i: usize| self.nodes[i].name.clone();
-        for p in &self.poles {
-            let pins = p.symbol.pins();
-            for (at, pin) in [p.a, p.b].into_iter().zip(&pins) {
-                let terminal =
-                    if p.symbol.nameless() { p.designator.clone() } else { format!("{}.{}", p.designator, pin.0) };
-                list.push((name(at), terminal));
-            }
-        }
-        for b in &self.blocks {
-            for pin in b.inputs.iter().chain(&b.others).chain(&b.out) {
-                list.push((name(pin.node), format!("{}.{}", b.designator, pin.name)));
-            }
-            if let Some(gain) = &b.gain {
-                for side in ["RG1", "RG2"] {
-                    list.push((format!("{} {side}", b.designator), format!("{}.{side}", b.designator)));
-                    list.push((format!("{} {side}", b.designator), gain.clone()));
-                }
-            }
-        }
-        list.push((name(self.plus), "TC.+".to_owned()));
-        list.push((name(self.minus), "TC.−".to_owned()));
-        list.extend(self.tests.iter().map(|(label, at)| (name(*at), label.clone())));
-        if self.reader.is_none() {
-            list.push((name(self.output), "OUT".to_owned()));
-            let other = self.output_minus.map_or_else(|| "gnd".to_owned(), name);
-            list.push((other, "V.−".to_owned()));
-            list.push((name(self.output), "V.+".to_owned()));
-        }
-        list
     }
 }
 

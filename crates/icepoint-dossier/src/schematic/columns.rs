@@ -160,8 +160,15 @@ pub(super) fn columns(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches
                             let terminal = matches!(slot.up, Some(Hung::Terminal("TC+")))
                                 || matches!(slot.down, Some(Hung::Terminal("TC−")));
                             // A leg on ground ends at once, beside the zone of one temperature.
-                            let grounded = [&slot.up, &slot.down].iter().any(|h| matches!(h, Some(Hung::Rail(_))));
-                            u.new(if terminal { TERMINAL } else if grounded { TERMINAL + 6 } else { left(s) })
+                            let grounded =
+                                [&slot.up, &slot.down].iter().any(|h| matches!(h, Some(Hung::Rail(_))));
+                            u.new(if terminal {
+                                TERMINAL
+                            } else if grounded {
+                                TERMINAL + 6
+                            } else {
+                                left(s)
+                            })
                         })
                         .collect()
                 })
@@ -199,7 +206,11 @@ pub(super) fn columns(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches
     }
     u.pull(&mut x, &moves);
     Some(Columns {
-        slots: n.slots.iter().map(|s| s.iter().map(|b| b.iter().map(|i| x[*i]).collect()).collect()).collect(),
+        slots: n
+            .slots
+            .iter()
+            .map(|s| s.iter().map(|b| b.iter().map(|i| x[*i]).collect()).collect())
+            .collect(),
         series: n.series.iter().map(|s| s.iter().map(|i| x[*i]).collect()).collect(),
         blocks: n.blocks.iter().map(|i| x[*i]).collect(),
         starts: n.starts.iter().map(|i| x[*i]).collect(),
@@ -359,9 +370,7 @@ fn ties(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches, n: &Numbered
                     return Some(n.series[s][i]);
                 }
                 for (bar, slots) in strip.bars.iter().zip(&n.slots[s]) {
-                    let hung = |h: &Option<Hung>| {
-                        matches!(h, Some(Hung::Stub(i)) if flow.branches[*i].poles.contains(&pole))
-                    };
+                    let hung = |h: &Option<Hung>| matches!(h, Some(Hung::Stub(i)) if flow.branches[*i].poles.contains(&pole));
                     if let Some(i) = bar.slots.iter().position(|x| hung(&x.up) || hung(&x.down)) {
                         return Some(slots[i]);
                     }
@@ -405,7 +414,11 @@ fn mirrored(c: &Circuit, flow: &Flow) -> Vec<(usize, usize)> {
         };
         let (a, b) = (next(p), next(m));
         if let ([x], [y]) = (a.as_slice(), b.as_slice()) {
-            if x.0 != y.0 && x.1.is_some() == y.1.is_some() && fed(x.0) == fed(y.0) && !pairs.contains(&(x.0, y.0)) {
+            if x.0 != y.0
+                && x.1.is_some() == y.1.is_some()
+                && fed(x.0) == fed(y.0)
+                && !pairs.contains(&(x.0, y.0))
+            {
                 pairs.push((x.0, y.0));
             }
         }

@@ -1,10 +1,7 @@
 //! A drawing: placed parts, wires and notes, and how they become a picture.
 
-use std::collections::BTreeMap;
-
-use super::Rails;
 use super::sketch::Room;
-use super::symbol::{FlagSide, GRID, Shape, Symbol, TEXT, Turn};
+use super::symbol::{GRID, Shape, Symbol, TEXT, Turn};
 use crate::lettering::fitted;
 use crate::svg::{Anchor, Picture, Stroke, Text};
 use crate::theme::Ink;
@@ -114,7 +111,6 @@ struct Note {
 /// A schematic on its grid.
 #[derive(Clone, Debug, Default)]
 pub struct Drawing {
-    values: BTreeMap<String, String>,
     parts: Vec<Part>,
     wires: Vec<Vec<(f64, f64)>>,
     notes: Vec<Note>,
@@ -122,78 +118,18 @@ pub struct Drawing {
 }
 
 impl Drawing {
-    /// An empty drawing; values are looked up by designator when parts are placed.
-    #[must_use]
-    pub fn new(values: &BTreeMap<String, String>) -> Self {
-        Self { values: values.clone(), ..Self::default() }
-    }
-
-    /// Places a part with its value from the map.
-    pub fn part(&mut self, symbol: Symbol, at: (f64, f64), turn: Turn, designator: &str, side: Side) {
-        let value = self.values.get(designator).cloned().unwrap_or_default();
-        self.parts.push(Part { symbol, at, turn, designator: designator.to_owned(), value, side });
-    }
-
-    fn unnamed(&mut self, symbol: Symbol, at: (f64, f64)) {
-        let (designator, value) = (String::new(), String::new());
-        self.parts.push(Part { symbol, at, turn: Turn::None, designator, value, side: Side::Right });
-    }
-
-    /// A lying resistor.
-    pub fn resistor(&mut self, at: (f64, f64), designator: &str) {
-        self.part(Symbol::Resistor, at, Turn::None, designator, Side::Split);
-    }
-
-    /// A standing resistor with its texts to one side.
-    pub fn standing_resistor(&mut self, at: (f64, f64), designator: &str, side: Side) {
-        self.part(Symbol::Resistor, at, Turn::Quarter, designator, side);
-    }
-
-    /// A standing capacitor with its texts to one side.
-    pub fn standing_capacitor(&mut self, at: (f64, f64), designator: &str, side: Side) {
-        self.part(Symbol::Capacitor, at, Turn::Quarter, designator, side);
-    }
-
-    /// Ground with its pin at a point.
-    pub fn ground(&mut self, at: (f64, f64)) {
-        self.unnamed(Symbol::Ground, at);
-    }
-
-    /// Rail with its pin at a point.
-    pub fn rail(&mut self, at: (f64, f64), name: &str) {
-        self.unnamed(Symbol::Rail { name: name.to_owned() }, at);
-    }
-
-    /// Negative end of an amplifier's supply: its rail below the point, or ground.
-    pub fn negative(&mut self, at: (f64, f64), rails: &Rails) {
-        match &rails.negative {
-            None => self.ground(at),
-            Some(name) => self.unnamed(Symbol::RailBelow { name: name.clone() }, at),
-        }
-    }
-
-    /// Flag with its pin at a point.
-    pub fn flag(&mut self, at: (f64, f64), name: &str, side: FlagSide) {
-        self.unnamed(Symbol::Flag { name: name.to_owned(), side }, at);
-    }
-
-    /// Test point above a point (below it with [`Turn::Half`]).
-    pub fn test_point(&mut self, at: (f64, f64), designator: &str, turn: Turn) {
-        self.part(Symbol::TestPoint, at, turn, designator, Side::Right);
-    }
-
     /// A wire through points; each piece must be level or upright.
-    pub fn wire(&mut self, points: &[(f64, f64)]) {
+    pub(super) fn wire(&mut self, points: &[(f64, f64)]) {
         self.wires.push(points.to_vec());
     }
 
     /// A line of text with its baseline at a point.
-    pub fn note(&mut self, at: (f64, f64), text: &str, anchor: Anchor) {
+    pub(super) fn note(&mut self, at: (f64, f64), text: &str, anchor: Anchor) {
         self.notes.push(Note { at, text: text.to_owned(), anchor });
     }
 
     /// A dashed zone: left, top, right, bottom.
-    pub fn zone(&mut self, left: f64, top: f64, right: f64, bottom: f64) {
+    pub(super) fn zone(&mut self, left: f64, top: f64, right: f64, bottom: f64) {
         self.zones.push((left, top, right, bottom));
     }
 
@@ -222,16 +158,6 @@ impl Drawing {
     /// Adds a part as it is.
     pub(super) fn place_part(&mut self, part: Part) {
         self.parts.push(part);
-    }
-
-    /// Designators that have a value but no place in the drawing; a caller should say so rather than hide them.
-    #[must_use]
-    pub fn unplaced(&self) -> Vec<&str> {
-        self.values
-            .keys()
-            .map(String::as_str)
-            .filter(|key| !self.parts.iter().any(|p| p.designator == *key))
-            .collect()
     }
 
     /// Draws it. Parts and their values are told in the description, for people who hear it.

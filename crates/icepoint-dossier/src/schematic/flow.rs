@@ -124,8 +124,7 @@ impl Flow {
         // What stands between rails is a source too.
         let fed = |flow: &Self, n: usize| {
             let reach = |b: &Branch| {
-                (b.a == n || b.b == n)
-                    && matches!(c.nodes[b.other(n)].role, Role::Above(_) | Role::Below(_))
+                (b.a == n || b.b == n) && matches!(c.nodes[b.other(n)].role, Role::Above(_) | Role::Below(_))
             };
             flow.branches.iter().any(reach)
         };
@@ -238,12 +237,18 @@ impl Flow {
             let exit = c.exits.iter().find(|e| e.0 == n).map(|e| e.1.clone());
             let plain = match (exit, self.feed[n]) {
                 (Some(name), _) => name,
-                (None, Feed::Block(b)) if c.signal(n) && !self.soft[n] => format!("{} OUT", c.blocks[b].designator),
+                (None, Feed::Block(b)) if c.signal(n) && !self.soft[n] => {
+                    format!("{} OUT", c.blocks[b].designator)
+                }
                 _ => node.name.replace('_', " ").to_uppercase(),
             };
             let mut name = plain.clone();
             let mut count = 2;
-            while self.names.contains(&name) || rails.contains(&name.as_str()) || name == "0 V" || name == "counts" {
+            while self.names.contains(&name)
+                || rails.contains(&name.as_str())
+                || name == "0 V"
+                || name == "counts"
+            {
                 name = format!("{plain} {count}");
                 count += 1;
             }
@@ -285,9 +290,7 @@ fn branches(c: &Circuit) -> (Vec<Branch>, Vec<bool>) {
     let hidden = |n: usize| {
         c.signal(n)
             && c.poles.iter().filter(|p| p.a == n || p.b == n).count() == 2
-            && !c.blocks.iter().any(|b| {
-                b.inputs.iter().chain(&b.others).chain(&b.out).any(|p| p.node == n)
-            })
+            && !c.blocks.iter().any(|b| b.inputs.iter().chain(&b.others).chain(&b.out).any(|p| p.node == n))
             && n != c.plus
             && n != c.minus
             && n != c.output

@@ -34,8 +34,12 @@ impl Run {
     fn covers(&self, other: &Self) -> bool {
         let shared = |a: f64, b: f64, c: f64, d: f64| a.max(b).min(c.max(d)) - a.min(b).max(c.min(d)) > 1e-6;
         match (self.level(), other.level()) {
-            (true, true) => self.from.1 == other.from.1 && shared(self.from.0, self.to.0, other.from.0, other.to.0),
-            (false, false) => self.from.0 == other.from.0 && shared(self.from.1, self.to.1, other.from.1, other.to.1),
+            (true, true) => {
+                self.from.1 == other.from.1 && shared(self.from.0, self.to.0, other.from.0, other.to.0)
+            }
+            (false, false) => {
+                self.from.0 == other.from.0 && shared(self.from.1, self.to.1, other.from.1, other.to.1)
+            }
             _ => false,
         }
     }
@@ -99,7 +103,8 @@ impl Drawing {
             .parts()
             .iter()
             .map(|p| {
-                let name = if p.designator.is_empty() { format!("{:?}", p.symbol) } else { p.designator.clone() };
+                let name =
+                    if p.designator.is_empty() { format!("{:?}", p.symbol) } else { p.designator.clone() };
                 (format!("{name} at {:?}", p.at), p.shape_rooms(), p.text_rooms())
             })
             .collect();
@@ -130,7 +135,9 @@ impl Drawing {
                     told.push(format!("{name}: a wire runs through its text"));
                 }
                 // A wire may end at a pin, or pass it; it may not enter the symbol.
-                let joined = own.iter().any(|p| run.room().meets(&Room { left: p.0, top: p.1, right: p.0, bottom: p.1 }, 1e-6));
+                let joined = own
+                    .iter()
+                    .any(|p| run.room().meets(&Room { left: p.0, top: p.1, right: p.0, bottom: p.1 }, 1e-6));
                 let inset = if joined { -0.05 } else { CLEAR };
                 let open = matches!(symbol, Symbol::Terminal);
                 if !open && shapes.iter().any(|r| entered(r, run, inset)) {

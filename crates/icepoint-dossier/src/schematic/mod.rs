@@ -1,22 +1,33 @@
-//! Schematics: symbols of IEC 60617 placed by hand on a grid, joined by orthogonal wires.
+//! Schematics: any front end, placed and wired by itself with symbols of IEC 60617.
 //!
-//! **Why placed by hand.** A schematic is read as a sentence, left to right; no router writes one that a person would
-//! sign. **In, out.** A map from designator to value text; out comes a [`Drawing`], which draws itself and tells which
-//! pins it joins ([`Drawing::nets`]), so that it can be compared with the netlist that was simulated.
+//! **In, out.** A [`FrontEnd`](icepoint_chain::front_end::FrontEnd) and the texts around it in; out comes a [`Drawing`],
+//! which draws itself, tells which pins it joins ([`Drawing::nets`]), to be compared with the netlist that was
+//! simulated, and what covers what ([`Drawing::faults`]). Both are read from the geometry alone.
+//!
+//! **How.** A schematic is read as a sentence, left to right. Hops from the thermocouple tell which way the signal runs
+//! and what is feedback (`flow`). Every node of the signal becomes a level bar; bars with the series parts between them
+//! make strips that end at amplifiers' inputs; stubs to rails, test points and joins to other bars hang on slots of a
+//! bar (`strips`). The longest way through “at least so far right of” gives the columns (`columns`), and strips that
+//! amplifiers tie together are stacked as closely as their texts allow (`rows`). What is not straight is wired by
+//! the cheapest way on the grid (`route`). Where a drawing breaks for width, which input is the upper one, on which side
+//! a feedback path runs: the choices are tried in a fixed order, and the cheapest drawing in crossings, bends, flags,
+//! length and size is kept (`automatic`).
+//!
 //! **Symbols.** Shapes from memory of IEC 60617: resistor as rectangle, functional ground as a bar, blocks for
 //! converter and sensor; amplifiers as triangles, which the trade reads faster than the standard's rectangles.
+//!
+//! **What it is not.** No editor: a drawing can't be corrected by hand. Circuits of more than about 60 parts are drawn
+//! correctly, but nobody has looked at one.
 
 mod automatic;
 mod circuit;
 mod columns;
 mod drawing;
 mod flow;
-mod instrumentation;
 mod judge;
 mod nets;
 mod route;
 mod rows;
-mod single_amplifier;
 mod sketch;
 mod strips;
 mod symbol;
@@ -24,25 +35,5 @@ mod symbol;
 pub use automatic::automatic;
 pub use circuit::Words;
 pub use drawing::{Drawing, Part, Side};
-pub use instrumentation::instrumentation;
 pub use nets::{Net, PinName};
-pub use single_amplifier::single_amplifier;
 pub use symbol::{FlagSide, Symbol, Turn};
-
-/// Names of the rails, as they stand in the drawing.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Rails {
-    /// Positive supply: “3.3 V”.
-    pub supply: String,
-    /// Negative supply: “−5 V”; none where the amplifiers end at ground.
-    pub negative: Option<String>,
-    /// Reference voltage of converter and pedestal; none where both take the supply.
-    pub reference: Option<String>,
-}
-
-impl Default for Rails {
-    /// V+, ground, VREF.
-    fn default() -> Self {
-        Self { supply: "V+".to_owned(), negative: None, reference: Some("VREF".to_owned()) }
-    }
-}

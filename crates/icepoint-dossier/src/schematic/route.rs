@@ -1,7 +1,7 @@
 //! Wires on the grid: straight where the way is free, else the cheapest way by steps, bends and crossings.
 
 use std::cmp::Reverse;
-use std::collections::{BTreeMap, BinaryHeap};
+use std::collections::BinaryHeap;
 
 use super::sketch::{Point, Room};
 
@@ -23,7 +23,7 @@ pub(super) struct Grid {
     blocked: Vec<bool>,
     close: Vec<bool>,
     /// Net whose pin is here.
-    pins: BTreeMap<Cell, usize>,
+    pins: Vec<Option<usize>>,
     /// Nets whose wires pass level and upright.
     level: Vec<Option<usize>>,
     upright: Vec<Option<usize>>,
@@ -45,7 +45,7 @@ impl Grid {
             height,
             blocked: vec![false; size],
             close: vec![false; size],
-            pins: BTreeMap::new(),
+            pins: vec![None; size],
             level: vec![None; size],
             upright: vec![None; size],
         }
@@ -73,7 +73,9 @@ impl Grid {
 
     /// Marks a pin, which only its own net may enter.
     pub fn pin(&mut self, at: Cell, net: usize) {
-        self.pins.insert(at, net);
+        if let Some(i) = self.index(at) {
+            self.pins[i] = Some(net);
+        }
     }
 
     /// Lays a wire.
@@ -96,16 +98,13 @@ impl Grid {
     /// Cost of entering a cell on the way `way`, and whether the way must go straight on; none if closed.
     fn enter(&self, at: Cell, way: usize, net: usize) -> Option<(u32, bool)> {
         let i = self.index(at)?;
-        let own_pin = self.pins.get(&at) == Some(&net);
-        if self.pins.contains_key(&at) && !own_pin || self.blocked[i] && !own_pin {
+        let own_pin = self.pins[i] == Some(net);
+        if !own_pin && (self.pins[i].is_some() || self.blocked[i]) {
             return None;
         }
         let foreign = |n: Option<usize>| n.is_some_and(|n| n != net);
-        let (along, across) = if way % 2 == 0 {
-            (self.level[i], self.upright[i])
-        } else {
-            (self.upright[i], self.level[i])
-        };
+        let (along, across) =
+            if way % 2 == 0 { (self.level[i], self.upright[i]) } else { (self.upright[i], self.level[i]) };
         if foreign(along) {
             return None;
         }

@@ -93,7 +93,8 @@ impl Stack<'_> {
         let hung = Some(Hung::Join(j));
         match tip {
             Tip::Bar(s, b) => {
-                let i = self.plan.strips[s].bars[b].slots.iter().position(|x| x.up == hung || x.down == hung)?;
+                let i =
+                    self.plan.strips[s].bars[b].slots.iter().position(|x| x.up == hung || x.down == hung)?;
                 Some(self.x.slots[s][b][i])
             }
             Tip::Pin(k, p) => {
@@ -198,9 +199,8 @@ impl Stack<'_> {
         ends.retain(|(s, dy)| {
             let strip = &self.plan.strips[*s];
             let local = strip.start == Start::Bare && strip.bars.len() == 1;
-            let single = self.holder(*s).filter(|g| {
-                self.groups[*g].as_ref().is_some_and(|g| g.strips.len() == 1)
-            });
+            let single =
+                self.holder(*s).filter(|g| self.groups[*g].as_ref().is_some_and(|g| g.strips.len() == 1));
             match single {
                 Some(g) if local => {
                     if let Some(group) = self.groups[g].take() {
@@ -476,7 +476,8 @@ impl Stack<'_> {
                 })
             };
             // As low as the drawing reaches, then as far left as it is free.
-            let (top, foot) = own.iter().fold((0.0, 0.0), |m: (f64, f64), r| (m.0.min(r.top), m.1.max(r.bottom)));
+            let (top, foot) =
+                own.iter().fold((0.0, 0.0), |m: (f64, f64), r| (m.0.min(r.top), m.1.max(r.bottom)));
             let lowest = bottom - libm::ceil(foot) as i32;
             let highest = -libm::floor(top) as i32 - 8;
             let spot = (highest..=lowest.max(highest))
@@ -512,11 +513,7 @@ impl Stack<'_> {
             .iter()
             .filter(|s| matches!(self.plan.strips[s.0].start, Start::Bead(_)))
             .map(|s| f64::from(s.1));
-        let sensors = all
-            .blocks
-            .iter()
-            .filter(|b| self.c.blocks[b.0].at_terminals())
-            .map(|b| f64::from(b.1));
+        let sensors = all.blocks.iter().filter(|b| self.c.blocks[b.0].at_terminals()).map(|b| f64::from(b.1));
         let x = f64::from(TERMINAL);
         let around = beads
             .flat_map(|y| [(x - 4.4, y - 3.2), (x + 4.4, y + 3.2)])

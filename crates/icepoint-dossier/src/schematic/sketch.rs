@@ -4,7 +4,8 @@ use super::circuit::{Circuit, Role, lying, standing};
 use super::drawing::{Part, Side};
 use super::flow::Flow;
 use super::strips::{How, Hung, Plan};
-use super::symbol::{FlagSide, Symbol, Turn};
+use super::symbol::{FlagSide, GRID, Symbol, Turn};
+use crate::lettering::text_width;
 
 pub(super) type Point = (f64, f64);
 
@@ -87,7 +88,11 @@ impl Extent {
     /// One side of it alone.
     fn side(&self, up: bool) -> Self {
         let mut e = *self;
-        if up { (e.0[2], e.0[3]) = ((NONE, NONE), (NONE, NONE)) } else { (e.0[0], e.0[1]) = ((NONE, NONE), (NONE, NONE)) }
+        if up {
+            (e.0[2], e.0[3]) = ((NONE, NONE), (NONE, NONE))
+        } else {
+            (e.0[0], e.0[1]) = ((NONE, NONE), (NONE, NONE))
+        }
         e
     }
 }
@@ -108,7 +113,8 @@ pub(super) struct Piece {
 
 impl Piece {
     pub fn rooms(&self) -> Vec<Room> {
-        let wires = self.wires.iter().flat_map(|w| w.points.windows(2)).filter_map(|w| Room::around([w[0], w[1]]));
+        let wires =
+            self.wires.iter().flat_map(|w| w.points.windows(2)).filter_map(|w| Room::around([w[0], w[1]]));
         self.parts.iter().flat_map(Part::rooms).chain(wires).collect()
     }
 
@@ -117,10 +123,8 @@ impl Piece {
             p.at = (p.at.0 + x, p.at.1 + y);
             p
         }));
-        let moved = |w: &Wire| Wire {
-            node: w.node,
-            points: w.points.iter().map(|p| (p.0 + x, p.1 + y)).collect(),
-        };
+        let moved =
+            |w: &Wire| Wire { node: w.node, points: w.points.iter().map(|p| (p.0 + x, p.1 + y)).collect() };
         self.wires.extend(other.wires.iter().map(moved));
     }
 
@@ -267,7 +271,10 @@ impl<'a> Sketches<'a> {
             });
             if !joined {
                 // Above an amplifier's value.
-                if matches!(symbol, Symbol::OpAmp { .. }) && y < 0.0 && self.c.nodes[pin.node].role != Role::Ground {
+                if matches!(symbol, Symbol::OpAmp { .. })
+                    && y < 0.0
+                    && self.c.nodes[pin.node].role != Role::Ground
+                {
                     piece.wire(None, &[(x, y), (x, y - 1.0)]);
                     self.tie(&mut piece, pin.node, (x, y - 1.0), true);
                     continue;
@@ -297,8 +304,14 @@ impl<'a> Sketches<'a> {
         if let Some(out) = block.out.as_ref().filter(|o| !self.c.signal(o.node)) {
             let (x, y) = self.pin(k, &out.name);
             let (x, y) = (f64::from(x), f64::from(y));
-            piece.wire(None, &[(x, y), (x + 4.0, y)]);
-            self.tie(&mut piece, out.node, (x + 4.0, y), true);
+            // Far enough for the rail's name.
+            let name = match &self.c.nodes[out.node].role {
+                Role::Above(name) | Role::Below(name) => text_width(name, 12.5) / GRID,
+                Role::Ground | Role::Signal => 0.0,
+            };
+            let end = x + libm::ceil(name / 2.0).max(2.0);
+            piece.wire(None, &[(x, y), (end, y)]);
+            self.tie(&mut piece, out.node, (end, y), true);
         }
         if matches!(symbol, Symbol::Converter | Symbol::DifferentialConverter { .. }) {
             piece.wire(None, &[(5.0, 0.0), (6.0, 0.0)]);
@@ -322,11 +335,14 @@ impl<'a> Sketches<'a> {
             (Role::Above(name) | Role::Below(name), true) => Symbol::Rail { name: name.clone() },
             (Role::Above(name) | Role::Below(name), false) => Symbol::RailBelow { name: name.clone() },
             (Role::Signal, true) => Symbol::Rail { name: self.flow.names[node].clone() },
-            (Role::Signal, false) => Symbol::Flag { name: self.flow.names[node].clone(), side: FlagSide::Below },
+            (Role::Signal, false) => {
+                Symbol::Flag { name: self.flow.names[node].clone(), side: FlagSide::Below }
+            }
         };
         let step = if up { -1.0 } else { 1.0 };
         // To the next line of the grid, so that half steps end here.
-        let y = if up { libm::floor(at.1) } else { libm::ceil(at.1) } + step * f64::from(u8::from(at.1.fract() == 0.0));
+        let y = if up { libm::floor(at.1) } else { libm::ceil(at.1) }
+            + step * f64::from(u8::from(at.1.fract() == 0.0));
         piece.wire(None, &[at, (at.0, y)]);
         piece.bare(symbol, (at.0, y));
     }
@@ -335,7 +351,13 @@ impl<'a> Sketches<'a> {
         match hung {
             Hung::Test(i) => {
                 let turn = if up { Turn::None } else { Turn::Half };
-                piece.part(Symbol::TestPoint, (0.0, 0.0), turn, (&self.c.tests[*i].0, String::new()), Side::Right);
+                piece.part(
+                    Symbol::TestPoint,
+                    (0.0, 0.0),
+                    turn,
+                    (&self.c.tests[*i].0, String::new()),
+                    Side::Right,
+                );
             }
             Hung::Stub(branch) => {
                 let b = &self.flow.branches[*branch];
@@ -366,7 +388,13 @@ impl<'a> Sketches<'a> {
             }
             Hung::Meter => {
                 piece.wire(None, &[(0.0, 0.0), (0.0, 2.0)]);
-                piece.part(Symbol::Voltmeter, (0.0, 5.0), Turn::Quarter, ("V", "voltmeter".into()), Side::Right);
+                piece.part(
+                    Symbol::Voltmeter,
+                    (0.0, 5.0),
+                    Turn::Quarter,
+                    ("V", "voltmeter".into()),
+                    Side::Right,
+                );
                 self.end(piece, self.c.output_minus.unwrap_or(0), (0.0, 8.0), false);
             }
             Hung::Join(_) => {}
@@ -397,7 +425,9 @@ impl<'a> Sketches<'a> {
             (Role::Above(name) | Role::Below(name), true) => Symbol::Rail { name: name.clone() },
             (Role::Above(name) | Role::Below(name), false) => Symbol::RailBelow { name: name.clone() },
             (Role::Signal, true) => Symbol::Rail { name: self.flow.names[node].clone() },
-            (Role::Signal, false) => Symbol::Flag { name: self.flow.names[node].clone(), side: FlagSide::Below },
+            (Role::Signal, false) => {
+                Symbol::Flag { name: self.flow.names[node].clone(), side: FlagSide::Below }
+            }
         };
         piece.bare(symbol, at);
     }

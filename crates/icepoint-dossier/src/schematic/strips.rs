@@ -137,8 +137,12 @@ struct Builder<'a> {
 
 /// Lays the circuit out in strips.
 pub(super) fn plan(c: &Circuit, flow: &Flow, choices: &Choices) -> Plan {
-    let plan =
-        Plan { strips: Vec::new(), joins: Vec::new(), tied: Vec::new(), plus_on_top: vec![true; c.blocks.len()] };
+    let plan = Plan {
+        strips: Vec::new(),
+        joins: Vec::new(),
+        tied: Vec::new(),
+        plus_on_top: vec![true; c.blocks.len()],
+    };
     let mut b = Builder {
         c,
         flow,
@@ -221,8 +225,7 @@ impl Builder<'_> {
 
     fn push(&mut self, start: Start, node: usize) -> usize {
         let bar = Bar { node, slots: Vec::new() };
-        let strip =
-            Strip { start, bars: vec![bar], series: Vec::new(), end: End::None, rank: 0, column: 0 };
+        let strip = Strip { start, bars: vec![bar], series: Vec::new(), end: End::None, rank: 0, column: 0 };
         self.plan.strips.push(strip);
         self.plan.strips.len() - 1
     }
@@ -245,9 +248,8 @@ impl Builder<'_> {
     }
 
     fn strips(&mut self) {
-        let mut order: Vec<usize> = (0..self.c.nodes.len())
-            .filter(|n| self.c.signal(*n) && !self.flow.inside[*n])
-            .collect();
+        let mut order: Vec<usize> =
+            (0..self.c.nodes.len()).filter(|n| self.c.signal(*n) && !self.flow.inside[*n]).collect();
         order.sort_by_key(|n| (self.flow.hops[*n], *n));
         for n in order {
             if self.home[n].is_some() {
@@ -346,7 +348,13 @@ impl Builder<'_> {
     /// Which leg of the thermocouple a strip comes from: +1, −1, or 0 for both or none.
     fn leg_of(&self, s: usize, depth: usize) -> i32 {
         match &self.plan.strips[s].start {
-            Start::Bead(plus) => if *plus { 1 } else { -1 },
+            Start::Bead(plus) => {
+                if *plus {
+                    1
+                } else {
+                    -1
+                }
+            }
             Start::Out(k) if depth > 0 => {
                 let legs = (0..self.c.blocks[*k].inputs.len())
                     .filter(|p| !self.local(*k, *p))
@@ -366,9 +374,8 @@ impl Builder<'_> {
     fn tops(&mut self) {
         let twins = super::columns::twins(self.c, self.flow);
         for k in 0..self.c.blocks.len() {
-            let leg = |p: usize| {
-                self.strip_at(k, p).filter(|_| !self.local(k, p)).map_or(0, |s| self.leg_of(s, 8))
-            };
+            let leg =
+                |p: usize| self.strip_at(k, p).filter(|_| !self.local(k, p)).map_or(0, |s| self.leg_of(s, 8));
             let usual = if self.c.blocks[k].inputs.len() < 2 {
                 true
             } else if leg(0) * leg(1) < 0 {
@@ -438,9 +445,7 @@ impl Builder<'_> {
                 }
                 return;
             }
-            Start::Flag(name) => {
-                self.plan.strips.iter().position(|x| x.end == End::Flag(name.clone()))
-            }
+            Start::Flag(name) => self.plan.strips.iter().position(|x| x.end == End::Flag(name.clone())),
             Start::Bare if self.plan.strips[s].series.len() + 1 == self.plan.strips[s].bars.len() => {
                 self.home[self.plan.strips[s].bars[0].node].map(|h| h.0)
             }
@@ -540,7 +545,8 @@ impl Builder<'_> {
             _ => None,
         };
         let feedback = related(s, t).or_else(|| related(t, s));
-        let fork = self.plan.strips[s].end == End::None && self.plan.strips[s].column == self.plan.strips[t].column;
+        let fork =
+            self.plan.strips[s].end == End::None && self.plan.strips[s].column == self.plan.strips[t].column;
         j.how = if let Some((k, p)) = feedback {
             let upper = self.stacked(k).first() == Some(&p);
             if upper { How::Above } else { How::Below }
@@ -595,11 +601,15 @@ impl Builder<'_> {
                 let (up, key) = match j.how {
                     How::Above => (true, if end == 0 { 8 } else { 1 }),
                     How::Below => (false, if end == 0 { 8 } else { 1 }),
-                    How::Bridge => (pin_above || ranks[end] > ranks[1 - end], if j.branch.is_some() { 6 } else { 2 }),
+                    How::Bridge => {
+                        (pin_above || ranks[end] > ranks[1 - end], if j.branch.is_some() { 6 } else { 2 })
+                    }
                     How::Flag => {
                         let home = self.home[j.node] == Some((s, b));
                         match j.branch {
-                            None if !home => hung[s][b].push((2, false, Hung::Flag(flow.names[j.node].clone()))),
+                            None if !home => {
+                                hung[s][b].push((2, false, Hung::Flag(flow.names[j.node].clone())))
+                            }
                             None => {}
                             Some(k) if end == 0 => hung[s][b].push((5, false, Hung::Stub(k))),
                             Some(_) => {

@@ -3,19 +3,31 @@
 // Each user takes what it needs.
 #![allow(dead_code, clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
-use icepoint_chain::front_end::{
-    AmplifierFigures, FrontEnd, Network, Part, PartKind, Ports, ResistorFigures, TestPoint,
+use icepoint_chain::front_end::sensing::{
+    ClampFigures, DetectionFigures, JunctionFigures, PlatinumFigures, ThermistorFigures,
 };
+use icepoint_chain::front_end::{
+    AmplifierFigures, FrontEnd, GainLaw, Network, Part, PartKind, Ports, ResistorFigures, Surroundings,
+    TestPoint, Values, library,
+};
+use icepoint_sensors::platinum::Class;
 
 /// A front end from lines of text:
 /// `R1 a b`, `C1 a b`, `A1 plus minus out`, `I1 plus minus reference out RG`, `U1 node`, `VS node volts`, `VREF node volts`,
-/// `TP1 node`, `in plus minus`, `out node`, `network RN1 R1 R2`.
+/// `TP1 node`, `in plus minus`, `out node`, `D1 anode cathode`, clamp `K1 anode cathode`, thermistor `N1 a b`, platinum
+/// `P1 a b`, current `J1 from to`, `out node minus`, `network RN1 R1 R2`.
 pub fn front_end(id: &str, lines: &str) -> FrontEnd {
     let mut f = FrontEnd {
         title: id.to_owned(),
         id: id.to_owned(),
         parts: Vec::new(),
-        ports: Ports { plus: String::new(), minus: String::new(), output: String::new(), reference: None },
+        ports: Ports {
+            plus: String::new(),
+            minus: String::new(),
+            output: String::new(),
+            output_minus: None,
+            reference: None,
+        },
         test_points: Vec::new(),
     };
     let negative = lines.contains("VN ");
@@ -23,7 +35,8 @@ pub fn front_end(id: &str, lines: &str) -> FrontEnd {
     for line in lines.lines().map(str::trim).filter(|l| !l.is_empty()) {
         let words: Vec<&str> = line.split_whitespace().collect();
         let s = |i: usize| words[i].to_owned();
-        let figures = ResistorFigures { ohms: 1e3, tolerance: 0.01, tempco: 5e-5, ageing: 0.0, network: None };
+        let figures =
+            ResistorFigures { ohms: 1e3, tolerance: 0.01, tempco: 5e-5, ageing: 0.0, network: None };
         let amplifier = AmplifierFigures { record: "front".to_owned(), ..AmplifierFigures::default() };
         let kind = match (&words[0][..1], words.len()) {
             ("i", 3) if words[0] == "in" => {
@@ -32,6 +45,11 @@ pub fn front_end(id: &str, lines: &str) -> FrontEnd {
             }
             ("o", 2) => {
                 f.ports.output = s(1);
+                continue;
+            }
+            ("o", 3) => {
+                f.ports.output = s(1);
+                f.ports.output_minus = Some(s(2));
                 continue;
             }
             ("n", _) => {
@@ -44,6 +62,52 @@ pub fn front_end(id: &str, lines: &str) -> FrontEnd {
                 }
                 continue;
             }
+            ("D", _) => PartKind::Junction {
+                anode: s(1),
+                cathode: s(2),
+                figures: JunctionFigures {
+                    volts: 0.6,
+                    amperes: 1e-4,
+                    spread: 0.01,
+                    slope_spread: 0.0,
+                    ideality: 1.0,
+                    ideality_spread: 0.0,
+                    series_resistance: 0.0,
+                    heating: 0.0,
+                },
+            },
+            ("K", _) => PartKind::Clamp {
+                anode: s(1),
+                cathode: s(2),
+                figures: ClampFigures {
+                    leakage: 1e-9,
+                    doubling: 10.0,
+                    either_way: false,
+                    volts: 0.6,
+                    amperes: 0.1,
+                },
+            },
+            ("N", _) => PartKind::Thermistor {
+                a: s(1),
+                b: s(2),
+                figures: ThermistorFigures {
+                    r25: 1e4,
+                    beta: 3950.0,
+                    tolerance: 0.01,
+                    beta_tolerance: 0.01,
+                    heating: 0.0,
+                },
+            },
+            ("P", _) => PartKind::Platinum {
+                a: s(1),
+                b: s(2),
+                figures: PlatinumFigures { ice_ohms: 100.0, class: Class::B, heating: 0.0 },
+            },
+            ("J", _) => PartKind::DetectionCurrent {
+                from: s(1),
+                to: s(2),
+                figures: DetectionFigures { amperes: 1e-6, tolerance: 0.1, pulse: None },
+            },
             ("T", 2) => {
                 f.test_points.push(TestPoint { label: s(0), node: s(1), what: String::new() });
                 continue;
@@ -100,10 +164,44 @@ pub fn front_end(id: &str, lines: &str) -> FrontEnd {
 
 const SUPPLY: &str = "VS supply 3.3\nVREF reference 2.5\n";
 
+/// Every front end of the library with its usual values.
+pub fn library() -> Vec<(FrontEnd, bool)> {
+    let resistor = ResistorFigures { ohms: 1e3, tolerance: 0.01, tempco: 5e-5, ageing: 0.0, network: None };
+    let surroundings = Surroundings {
+        supply: (3.3, 0.01),
+        negative: (0.0, 0.0),
+        reference: Some(PartKind::Reference {
+            node: "reference".to_owned(),
+            volts: 2.5,
+            tolerance: 1e-3,
+            drift: 0.0,
+            supply_regulation: 0.0,
+            load_regulation: 0.0,
+        }),
+        amplifier: AmplifierFigures { record: "front".to_owned(), ..AmplifierFigures::default() },
+        gain_law: GainLaw { constant: 5e4, ..GainLaw::default() },
+        buffer: AmplifierFigures { record: "buffer".to_owned(), ..AmplifierFigures::default() },
+        records: std::collections::BTreeMap::new(),
+        resistor,
+        resistor_for: std::collections::BTreeMap::new(),
+        network: Some((1e-3, 5e-6)),
+        capacitor_tolerance: 0.1,
+        capacitor_for: std::collections::BTreeMap::new(),
+    };
+    let built = |b: &icepoint_chain::front_end::Blueprint| {
+        let front_end = b.build(&surroundings, &Values::new());
+        let converter = front_end.ports.reference.is_some() || front_end.ports.output_minus.is_some();
+        (front_end, converter)
+    };
+    library::all().iter().map(built).collect()
+}
+
 /// Every front end of this list with its name, and whether a converter reads it.
 pub fn all() -> Vec<(FrontEnd, bool)> {
     let mut list = Vec::new();
-    let mut add = |id: &str, converter: bool, lines: &str| list.push((front_end(id, &format!("{SUPPLY}{lines}")), converter));
+    let mut add = |id: &str, converter: bool, lines: &str| {
+        list.push((front_end(id, &format!("{SUPPLY}{lines}")), converter))
+    };
     add(
         "single-amplifier",
         false,
@@ -203,10 +301,34 @@ pub fn all() -> Vec<(FrontEnd, bool)> {
          R6 node minus\nR7 amp out\nC2 out gnd\nTP1 amp\nTP2 node\nTP3 out\nin tc_plus tc_minus\nout out\nR8 tc_plus gnd\nVN negative -5",
     );
     add(
-        "smallest",
-        false,
-        "A1 tc_plus amp amp\nin tc_plus gnd\nout amp",
+        "differential-converter",
+        true,
+        "R1 tc_plus ain_plus\nR2 tc_minus ain_minus\nC1 ain_plus ain_minus\nC2 ain_plus gnd\nC3 ain_minus gnd
+         R3 reference bias\nR4 bias gnd\nC4 bias gnd\nR5 bias tc_minus\nJ1 supply tc_plus\nK1 ain_plus supply
+         K2 gnd ain_plus\nTP1 tc_plus\nTP2 tc_minus\nTP3 ain_plus\nTP4 ain_minus\nin tc_plus tc_minus\nout ain_plus ain_minus",
     );
+    add(
+        "diode",
+        false,
+        "A1 in sum amp\nR1 tc_plus in\nC1 in gnd\nR2 supply diode\nD1 diode gnd\nR3 diode sum\nR4 sum gnd\nR5 sum amp
+         C2 sum amp\nR6 amp out\nC3 out gnd\nR7 supply tc_plus\nTP1 tc_plus\nTP2 diode\nTP3 amp\nTP4 out
+         in tc_plus gnd\nout out",
+    );
+    add(
+        "thermistor-bridge",
+        false,
+        "A1 in feedback amp\nR1 tc_plus in\nC1 in gnd\nR2 amp feedback\nR3 feedback gnd\nR4 reference comp\nN1 comp mid
+         R5 mid gnd\nR6 comp gnd\nC2 comp gnd\nR7 amp out\nC3 out gnd\nR8 supply tc_plus\nTP1 tc_plus\nTP2 comp\nTP3 amp
+         TP4 out\nin tc_plus comp\nout out",
+    );
+    add(
+        "platinum",
+        true,
+        "I1 in_plus in_minus bias adc RG\nR1 tc_plus in_plus\nR2 low in_minus\nC1 in_plus in_minus\nR3 reference low
+         P1 low gnd\nA2 pedestal bias bias\nR5 reference pedestal\nR6 pedestal gnd\nR7 supply tc_plus\nC2 adc gnd
+         TP1 tc_plus\nTP2 low\nTP3 adc\nin tc_plus low\nout adc",
+    );
+    add("smallest", false, "A1 tc_plus amp amp\nin tc_plus gnd\nout amp");
     list
 }
 
@@ -218,13 +340,92 @@ pub fn words(front_end: &FrontEnd, converter: bool) -> icepoint_dossier::schemat
         PartKind::Supply { volts, .. } => format!("{volts} V").replace('-', "−"),
         PartKind::Reference { volts, .. } => format!("{volts} V"),
         PartKind::TemperatureSensor { .. } => "10 mV/K".to_owned(),
-        PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => figures.record.clone(),
+        PartKind::Thermistor { .. } => "10 kΩ".to_owned(),
+        PartKind::Platinum { .. } => "Pt100".to_owned(),
+        PartKind::Junction { .. } => "600 mV".to_owned(),
+        PartKind::Clamp { .. } => "clamp".to_owned(),
+        PartKind::DetectionCurrent { .. } => "1 µA".to_owned(),
+        PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => {
+            figures.record.clone()
+        }
     };
     icepoint_dossier::schematic::Words {
         values: front_end.parts.iter().map(|p| (p.designator.clone(), text(p))).collect(),
         thermocouple: "type K".to_owned(),
         lead: Some("lead, 3 m".to_owned()),
         converter: converter.then(|| "12 bit".to_owned()),
-        sensor: converter.then(|| ("U9".to_owned(), "digital".to_owned())),
+        sensor: (converter && !front_end.parts.iter().any(|p| p.kind.senses_temperature()))
+            .then(|| "digital".to_owned()),
+        notes: Vec::new(),
     }
+}
+
+/// What the model solves: every node with the terminals that it joins.
+pub fn netlist(front_end: &FrontEnd, converter: bool) -> Vec<(String, String)> {
+    let mut list: Vec<(String, String)> = Vec::new();
+    let mut join = |node: &str, terminal: String| list.push((node.to_owned(), terminal));
+    for part in &front_end.parts {
+        let d = &part.designator;
+        match &part.kind {
+            PartKind::Resistor { a, b, .. }
+            | PartKind::Capacitor { a, b, .. }
+            | PartKind::Thermistor { a, b, .. }
+            | PartKind::Platinum { a, b, .. } => {
+                join(a, d.clone());
+                join(b, d.clone());
+            }
+            PartKind::Junction { anode, cathode, .. } | PartKind::Clamp { anode, cathode, .. } => {
+                join(anode, format!("{d}.A"));
+                join(cathode, format!("{d}.K"));
+            }
+            PartKind::DetectionCurrent { from, to, .. } => {
+                join(from, format!("{d}.1"));
+                join(to, format!("{d}.2"));
+            }
+            PartKind::Operational { plus, minus, out, supply, .. } => {
+                for (pin, node) in
+                    [("+", plus), ("−", minus), ("OUT", out), ("V+", &supply.0), ("V−", &supply.1)]
+                {
+                    join(node, format!("{d}.{pin}"));
+                }
+            }
+            PartKind::Instrumentation { plus, minus, reference, out, supply, .. } => {
+                let pins = [("+", plus), ("−", minus), ("OUT", out), ("REF", reference)];
+                for (pin, node) in pins.into_iter().chain([("V+", &supply.0), ("V−", &supply.1)]) {
+                    join(node, format!("{d}.{pin}"));
+                }
+            }
+            PartKind::GainResistor { amplifier, .. } => {
+                for pin in ["RG1", "RG2"] {
+                    join(&format!("{amplifier} {pin}"), format!("{amplifier}.{pin}"));
+                    join(&format!("{amplifier} {pin}"), d.clone());
+                }
+            }
+            PartKind::TemperatureSensor { node } | PartKind::Reference { node, .. } => {
+                join(node, format!("{d}.OUT"));
+            }
+            PartKind::Supply { .. } => {}
+        }
+    }
+    for point in &front_end.test_points {
+        join(&point.node, point.label.clone());
+    }
+    let ports = &front_end.ports;
+    join(&ports.plus, "TC.+".to_owned());
+    join(&ports.minus, "TC.−".to_owned());
+    match (converter, &ports.output_minus) {
+        (true, Some(minus)) => {
+            join(&ports.output, "ADC.+".to_owned());
+            join(minus, "ADC.−".to_owned());
+        }
+        (true, None) => join(&ports.output, "ADC.IN".to_owned()),
+        (false, minus) => {
+            join(&ports.output, "V.+".to_owned());
+            join(minus.as_deref().unwrap_or("gnd"), "V.−".to_owned());
+        }
+    }
+    if let (true, Some(reference)) = (converter, &ports.reference) {
+        join(reference, "ADC.VREF".to_owned());
+    }
+    list
 }
