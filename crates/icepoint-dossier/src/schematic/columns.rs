@@ -39,7 +39,7 @@ struct Unknowns {
 }
 
 impl Unknowns {
-    fn new(&mut self, least: i32) -> usize {
+    fn add(&mut self, least: i32) -> usize {
         self.of.push((self.of.len(), 0));
         self.least.push(least);
         self.of.len() - 1
@@ -146,7 +146,7 @@ pub(super) fn columns(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches
             if c.blocks[k].inputs.is_empty() { TERMINAL } else { fed.map_or(FIRST, left) + 5 }
         })
         .collect();
-    let blocks: Vec<usize> = block_left.iter().map(|l| u.new(*l)).collect();
+    let blocks: Vec<usize> = block_left.iter().map(|l| u.add(*l)).collect();
     let mut n = Numbered { slots: vec![], series: vec![], blocks, starts: vec![], ends: vec![] };
     for (s, strip) in plan.strips.iter().enumerate() {
         n.slots.push(
@@ -162,7 +162,7 @@ pub(super) fn columns(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches
                             // A leg on ground ends at once, beside the zone of one temperature.
                             let grounded =
                                 [&slot.up, &slot.down].iter().any(|h| matches!(h, Some(Hung::Rail(_))));
-                            u.new(if terminal {
+                            u.add(if terminal {
                                 TERMINAL
                             } else if grounded {
                                 TERMINAL + 6
@@ -174,9 +174,9 @@ pub(super) fn columns(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches
                 })
                 .collect(),
         );
-        n.series.push(strip.series.iter().map(|_| u.new(left(s))).collect());
-        n.starts.push(u.new(if later[s] { 8 } else { FIRST }));
-        n.ends.push(u.new(left(s)));
+        n.series.push(strip.series.iter().map(|_| u.add(left(s))).collect());
+        n.starts.push(u.add(if later[s] { 8 } else { FIRST }));
+        n.ends.push(u.add(left(s)));
     }
     let mut rows: Vec<Vec<Thing>> = Vec::new();
     for s in 0..plan.strips.len() {
@@ -413,14 +413,10 @@ fn mirrored(c: &Circuit, flow: &Flow) -> Vec<(usize, usize)> {
             series.chain(blocks).collect()
         };
         let (a, b) = (next(p), next(m));
-        if let ([x], [y]) = (a.as_slice(), b.as_slice()) {
-            if x.0 != y.0
-                && x.1.is_some() == y.1.is_some()
-                && fed(x.0) == fed(y.0)
-                && !pairs.contains(&(x.0, y.0))
-            {
-                pairs.push((x.0, y.0));
-            }
+        let ([x], [y]) = (a.as_slice(), b.as_slice()) else { continue };
+        let alike = x.1.is_some() == y.1.is_some() && fed(x.0) == fed(y.0);
+        if x.0 != y.0 && alike && !pairs.contains(&(x.0, y.0)) {
+            pairs.push((x.0, y.0));
         }
     }
     pairs

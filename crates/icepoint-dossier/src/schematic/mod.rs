@@ -24,11 +24,13 @@ mod circuit;
 mod columns;
 mod drawing;
 mod flow;
+mod hang;
 mod judge;
 mod nets;
 mod route;
 mod rows;
 mod sketch;
+mod stack;
 mod strips;
 mod symbol;
 

@@ -103,8 +103,11 @@ impl Grid {
             return None;
         }
         let foreign = |n: Option<usize>| n.is_some_and(|n| n != net);
-        let (along, across) =
-            if way % 2 == 0 { (self.level[i], self.upright[i]) } else { (self.upright[i], self.level[i]) };
+        let (along, across) = if way.is_multiple_of(2) {
+            (self.level[i], self.upright[i])
+        } else {
+            (self.upright[i], self.level[i])
+        };
         if foreign(along) {
             return None;
         }
@@ -136,7 +139,7 @@ impl Grid {
                 Some((_, false)) => {}
                 _ => return false,
             }
-            let along = if way % 2 == 0 { &self.level } else { &self.upright };
+            let along = if way.is_multiple_of(2) { &self.level } else { &self.upright };
             // Not on top of a wire that lies there already.
             if at != from && at != to && self.index(at).is_some_and(|i| along[i] == Some(net)) {
                 return false;
