@@ -7,8 +7,7 @@ use icepoint_chain::front_end::sensing::{
     ClampFigures, DetectionFigures, JunctionFigures, PlatinumFigures, ThermistorFigures,
 };
 use icepoint_chain::front_end::{
-    AmplifierFigures, FrontEnd, GainLaw, Network, Part, PartKind, Ports, ResistorFigures, Surroundings,
-    TestPoint, Values, library,
+    AmplifierFigures, FrontEnd, Network, Part, PartKind, Ports, ResistorFigures, TestPoint, Values, library,
 };
 use icepoint_sensors::platinum::Class;
 
@@ -166,28 +165,10 @@ const SUPPLY: &str = "VS supply 3.3\nVREF reference 2.5\n";
 
 /// Every front end of the library with its usual values.
 pub fn library() -> Vec<(FrontEnd, bool)> {
-    let resistor = ResistorFigures { ohms: 1e3, tolerance: 0.01, tempco: 5e-5, ageing: 0.0, network: None };
-    let surroundings = Surroundings {
-        supply: (3.3, 0.01),
-        negative: (0.0, 0.0),
-        reference: Some(PartKind::Reference {
-            node: "reference".to_owned(),
-            volts: 2.5,
-            tolerance: 1e-3,
-            drift: 0.0,
-            supply_regulation: 0.0,
-            load_regulation: 0.0,
-        }),
-        amplifier: AmplifierFigures { record: "front".to_owned(), ..AmplifierFigures::default() },
-        gain_law: GainLaw { constant: 5e4, ..GainLaw::default() },
-        buffer: AmplifierFigures { record: "buffer".to_owned(), ..AmplifierFigures::default() },
-        records: std::collections::BTreeMap::new(),
-        resistor,
-        resistor_for: std::collections::BTreeMap::new(),
-        network: Some((1e-3, 5e-6)),
-        capacitor_tolerance: 0.1,
-        capacitor_for: std::collections::BTreeMap::new(),
-    };
+    // The kiln's supplies, amplifiers and probe around all of them.
+    let kiln = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/burnout-kiln.toml");
+    let file = icepoint_chain::file::load(std::path::Path::new(kiln)).expect("the kiln's file is sound");
+    let surroundings = icepoint_chain::resolve::resolve(&file).expect("and complete").surroundings;
     let built = |b: &icepoint_chain::front_end::Blueprint| {
         let front_end = b.build(&surroundings, &Values::new());
         let converter = front_end.ports.reference.is_some() || front_end.ports.output_minus.is_some();
