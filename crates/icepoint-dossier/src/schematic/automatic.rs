@@ -59,6 +59,16 @@ impl Search<'_> {
                 (choices, cost) = (other, new);
             }
         }
+        if cost >= UNWIRED {
+            // A tangle: flags everywhere are better than a wire that joins what it should not.
+            let mut other = choices.clone();
+            let joins = plan(self.c, self.flow, &other).joins.len();
+            other.joined = (0..joins).map(|j| (j, 4)).collect();
+            let new = self.cost(&other);
+            if new < cost {
+                (choices, cost) = (other, new);
+            }
+        }
         let limit = self.tried.len() + TRIALS;
         loop {
             let before = cost;
@@ -177,11 +187,13 @@ impl Search<'_> {
         }
         let mut pins: BTreeMap<Cell, usize> = BTreeMap::new();
         let mut unknown = self.c.nodes.len();
+        let mut unwired = 0;
         for part in &laid.piece.parts {
             for (i, (name, at)) in part.pins().into_iter().enumerate() {
                 match self.node_of(part, i, name) {
                     Some(net) => {
-                        pins.insert(cell(at), net);
+                        let before = pins.insert(cell(at), net);
+                        unwired += usize::from(before.is_some_and(|b| b < self.c.nodes.len() && b != net));
                     }
                     None => {
                         unknown += 1;
@@ -207,7 +219,6 @@ impl Search<'_> {
         wanted.sort_by_key(|w| {
             ((w.from.0 - w.to.0).abs().min((w.from.1 - w.to.1).abs()) > 0, distance(w.from, w.to))
         });
-        let mut unwired = 0;
         for w in wanted {
             let (a, b) = (nets.reached(w.node, w.from), nets.reached(w.node, w.to));
             if a.contains(&w.to) {
@@ -222,6 +233,7 @@ impl Search<'_> {
             wires.push(way.iter().map(|c| point(*c)).collect());
             nets.wires.push((w.node, way));
         }
+        unwired += nets.shorts(&pins);
         let ends: Vec<Point> = laid
             .piece
             .parts
@@ -282,7 +294,8 @@ fn trimmed(wires: &[Vec<Point>], pins: &[Point]) -> Vec<Vec<Point>> {
         })
     };
     let mut kept = wires.to_vec();
-    for i in 0..kept.len() {
+    // One that was cut may leave another bare: a few rounds settle it.
+    for i in (0..kept.len()).chain(0..kept.len()).chain(0..kept.len()) {
         for at_end in [false, true] {
             let wire = &kept[i];
             let (Some(first), Some(last)) = (wire.first(), wire.last()) else { continue };
@@ -313,6 +326,25 @@ struct Nets {
 }
 
 impl Nets {
+    /// Wires that join what they should not: another net's pin, or another net's wire at an end.
+    fn shorts(&self, pins: &BTreeMap<Cell, usize>) -> usize {
+        let all: Vec<(usize, BTreeSet<Cell>, [Option<Cell>; 2])> = self
+            .wires
+            .iter()
+            .map(|(net, w)| (*net, cells(w).into_iter().collect(), [w.first().copied(), w.last().copied()]))
+            .collect();
+        let mut count = 0;
+        for (i, (net, on, ends)) in all.iter().enumerate() {
+            count += on.iter().filter(|c| pins.get(c).is_some_and(|p| p != net)).count();
+            for (other, there, tips) in all[i + 1..].iter().filter(|o| o.0 != *net) {
+                let touches = ends.iter().flatten().any(|e| there.contains(e))
+                    || tips.iter().flatten().any(|e| on.contains(e));
+                count += usize::from(touches && other != net);
+            }
+        }
+        count
+    }
+
     /// Every cell that wires of the net join to a cell, that cell included.
     fn reached(&self, net: usize, from: Cell) -> Vec<Cell> {
         let own: Vec<Vec<Cell>> = self.wires.iter().filter(|w| w.0 == net).map(|w| cells(&w.1)).collect();

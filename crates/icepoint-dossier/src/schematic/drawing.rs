@@ -86,12 +86,7 @@ impl Part {
     /// Half extents of the body as placed.
     pub(crate) fn body(&self) -> (f64, f64) {
         let (w, h) = self.symbol.body();
-        match (self.turn, &self.symbol) {
-            // Their sign for temperature lies on the side of the texts then.
-            (Turn::ThreeQuarters, Symbol::Thermistor | Symbol::ResistanceThermometer) => (h + 1.3, w),
-            (Turn::Quarter | Turn::ThreeQuarters, _) => (h, w),
-            (Turn::None | Turn::Half, _) => (w, h),
-        }
+        if matches!(self.turn, Turn::Quarter | Turn::ThreeQuarters) { (h, w) } else { (w, h) }
     }
 }
 

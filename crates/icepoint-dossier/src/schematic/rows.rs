@@ -282,7 +282,7 @@ impl Stack<'_> {
 
     /// The clear row nearest to the one wanted.
     fn nearest(&mut self, group: &Group, rooms: &[Room], wanted: i32) -> i32 {
-        for off in 0..60 {
+        for off in 0..300 {
             for by in [wanted + off, wanted - off] {
                 if group.clear(rooms, by) {
                     return by;

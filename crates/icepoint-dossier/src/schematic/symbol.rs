@@ -262,13 +262,13 @@ impl Symbol {
             Symbol::Thermistor => {
                 let mut all = resistor();
                 all.push(lead(&[(-1.9, 1.25), (-1.2, 1.25), (1.5, -1.25)]));
-                all.push(sign((-1.55, 1.9), "ϑ", 11.0));
+                all.push(sign((-2.75, 1.0), "ϑ", 11.0));
                 all
             }
             Symbol::ResistanceThermometer => {
                 let mut all = resistor();
                 all.push(lead(&[(-1.5, 1.25), (1.5, -1.25)]));
-                all.push(sign((-1.55, 1.9), "ϑ", 11.0));
+                all.push(sign((-2.75, 1.0), "ϑ", 11.0));
                 all
             }
             Symbol::Trimmer => {
