@@ -297,19 +297,30 @@ fn trimmed(wires: &[Vec<Point>], pins: &[Point]) -> Vec<Vec<Point>> {
     // One that was cut may leave another bare: a few rounds settle it.
     for i in (0..kept.len()).chain(0..kept.len()).chain(0..kept.len()) {
         for at_end in [false, true] {
-            let wire = &kept[i];
-            let (Some(first), Some(last)) = (wire.first(), wire.last()) else { continue };
-            let (end, other) = if at_end { (*last, *first) } else { (*first, *last) };
+            let mut wire = kept[i].clone();
+            if at_end {
+                wire.reverse();
+            }
+            let [end, next, ..] = wire[..] else { continue };
             let others = || kept.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, w)| w);
-            if wire.len() != 2 || pins.iter().any(|p| near(*p, end)) || others().any(|w| on(end, w)) {
+            if pins.iter().any(|p| near(*p, end)) || others().any(|w| on(end, w)) {
                 continue;
             }
-            // Everything that hangs on the bar: pins, and wires that end on it.
+            // Everything that hangs on the first piece: pins, and wires that end on it; its other end at last.
             let hung = pins.iter().copied().chain(others().flat_map(|w| [w[0], w[w.len() - 1]]));
             let far = |p: Point| (p.0 - end.0).abs() + (p.1 - end.1).abs();
-            let nearest =
-                hung.filter(|p| on(*p, wire)).min_by(|a, b| far(*a).total_cmp(&far(*b))).unwrap_or(other);
-            kept[i] = if at_end { vec![other, nearest] } else { vec![nearest, other] };
+            let nearest = hung
+                .filter(|p| on(*p, &[end, next]))
+                .min_by(|a, b| far(*a).total_cmp(&far(*b)))
+                .unwrap_or(next);
+            wire[0] = nearest;
+            if wire.len() > 2 && near(nearest, next) {
+                wire.remove(0);
+            }
+            if at_end {
+                wire.reverse();
+            }
+            kept[i] = wire;
         }
     }
     kept.retain(|w| w.len() > 2 || !near(w[0], w[w.len() - 1]));
