@@ -12,6 +12,7 @@ use crate::chain::{
     ConverterKind, Correction, DigitalFilter, DividerArm, JunctionMethod, JunctionSensor, Lead, Need, Probe,
     ProbeTolerance, Readout, ReferenceJunction,
 };
+use crate::drawer::{self, Drawer};
 use crate::file::{self, ChainFile, PartValue, Refused};
 use crate::front_end::sensing::{JunctionFigures, PlatinumFigures, ThermistorFigures};
 use crate::front_end::{
@@ -41,6 +42,10 @@ pub struct Resolved {
     pub resistor_series: Series,
     /// Series that open capacitors are chosen from.
     pub capacitor_series: Series,
+    /// What lies in the drawer, when the file names one: open values are taken from there.
+    pub drawer: Option<Drawer>,
+    /// With a drawer: what a bought part must take off the error, K; `None`: nothing is bought.
+    pub worth_buying: Option<f64>,
     /// Assumptions made here, in words, beside those of the file.
     pub assumptions: Vec<String>,
 }
@@ -61,9 +66,10 @@ impl Resolved {
 pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     let mut assumptions = Vec::new();
     let Some(blueprint) = file.blueprint().cloned() else {
-        // The reader takes no file without its circuit; whoever made one by hand is told.
-        let problem =
-            file.problem_at("front_end.topology", "circuit.missing", "there is no circuit", "which one?");
+        let problem = file
+            .problem_at("front_end.topology", "front_end.not_named", "no front end is named", "which one?")
+            .expected("topology = the name of a front end, or a [circuit] of your own")
+            .help("icepoint design compares all that fit, and writes the one that you take into the file");
         return Err(file.refused(vec![problem]));
     };
     let own = blueprint.clone();
@@ -85,8 +91,12 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     if !problems.is_empty() {
         return Err(file.refused(problems));
     }
-    let surroundings = surroundings(file, &blueprint);
+    let drawer = drawer::of(file)?;
+    let mut surroundings = surroundings(file, &blueprint);
     let fixed = fixed(file, &blueprint);
+    if let Some(drawer) = &drawer {
+        at_hand(file, &blueprint, drawer, &fixed, &mut surroundings);
+    }
     let open = blueprint
         .slots
         .iter()
@@ -128,8 +138,30 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         open,
         resistor_series: *file.parts.resistors.series,
         capacitor_series: *file.parts.capacitors.series,
+        drawer,
+        worth_buying: file.parts.worth_buying.as_ref().map(|g| g.value),
         assumptions,
     })
+}
+
+/// A fixed value that lies in the drawer is that part, with its own figures, unless the file states a tolerance.
+fn at_hand(file: &ChainFile, blueprint: &Blueprint, drawer: &Drawer, fixed: &Values, around: &mut Surroundings) {
+    let reach = (file.need.board.high - SPECIFIED_AT).abs().max((file.need.board.low - SPECIFIED_AT).abs());
+    for slot in &blueprint.slots {
+        let name = &slot.designator;
+        let Some(part) = fixed.get(name).and_then(|value| drawer.find(slot.kind, *value)) else { continue };
+        match slot.kind {
+            SlotKind::Resistor if !around.resistor_for.contains_key(name) => {
+                let (tolerance, tempco) = (part.tolerance, part.tempco);
+                let figures = ResistorFigures { tolerance, tempco, ..around.resistor.clone() };
+                around.resistor_for.insert(name.clone(), figures);
+            }
+            SlotKind::Capacitor => {
+                around.capacitor_for.entry(name.clone()).or_insert(part.tolerance + part.tempco * reach);
+            }
+            SlotKind::Resistor => {}
+        }
+    }
 }
 
 /// Values that the user fixed, in the circuit or in `[front_end.values]`, which comes first: `design` writes there.

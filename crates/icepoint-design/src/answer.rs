@@ -8,9 +8,10 @@ use icepoint_chain::headroom::LimitUse;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
 
+use crate::compare::Compared;
 use crate::candidate::{Assessment, best};
+use crate::search::{self, Filled, Fits, Selection};
 use crate::upgrades::{Upgrade, upgrades};
-use crate::{filter, instrumentation, low_pass, single_amplifier};
 
 /// A designed board.
 #[derive(Debug)]
@@ -19,6 +20,10 @@ pub struct Design {
     pub resolved: Resolved,
     /// All values of the front end, by designator, Ω or F.
     pub values: Values,
+    /// What was chosen for the open places: one part each, or two in series or in parallel.
+    pub fits: Fits,
+    /// Place by place what would be ideal, what the choice costs and what would be worth buying; with a drawer only.
+    pub places: Vec<Filled>,
     /// The model of the board.
     pub model: Model,
     /// Its budget.
@@ -37,6 +42,8 @@ pub struct Design {
     pub verdict: Verdict,
     /// Sets of values judged.
     pub tried: usize,
+    /// The front ends that it was compared with.
+    pub compared: Option<Compared>,
 }
 
 /// A limit and how much of it is used.
@@ -74,28 +81,62 @@ impl Verdict {
 /// # Errors
 /// [`ModelError`] when no circuit of this topology can be solved with these parts.
 pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
-    // What the user left open stays marked as open, whoever chose it.
-    let (open, fixed) = (resolved.open.clone(), resolved.fixed.clone());
-    let resolved = low_pass::choose(resolved)?;
-    let (values, tried) = choose(&resolved)?;
-    let model = Model::new(resolved.with_values(&values))?;
-    // Twins too: whoever writes the values down needs all of them.
-    let front_end = &model.chain().front_end;
-    let slots = resolved.blueprint.slots.iter();
-    let values =
-        slots.filter_map(|s| Some((s.designator.clone(), front_end.value(&s.designator)?))).collect();
+    let selection = search::choose(&resolved)?;
+    answer(resolved, selection, progress)
+}
+
+/// What is known of a board before upgrades are looked at.
+pub(crate) struct Outline {
+    pub model: Model,
+    pub budget: Budget,
+    pub headroom: Vec<LimitUse>,
+    pub settling: Settling,
+    pub mains_kelvin: f64,
+    pub bounds: Vec<Bound>,
+    pub verdict: Verdict,
+}
+
+/// Budget, limits and verdict of a board whose values are chosen.
+pub(crate) fn outline(resolved: &Resolved, selection: &Selection) -> Result<Outline, ModelError> {
+    outline_telling(resolved, selection, &|_| {})
+}
+
+fn outline_telling(
+    resolved: &Resolved,
+    selection: &Selection,
+    progress: &(dyn Fn(u32) + Sync),
+) -> Result<Outline, ModelError> {
+    let model = Model::new(search::chain(resolved, &selection.values, &selection.fits, true))?;
     let budget = Budget::new(&model, progress)?;
     let headroom = model.headroom()?;
-    let need = &model.chain().need;
     let settling = settling(&model)?;
     let mains_kelvin = model.mains_kelvin();
-    let wish = need.calibration;
-    let error_95 = budget.error_95(wish);
+    let error_95 = budget.error_95(model.chain().need.calibration);
     let bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95);
-    let upgrades = upgrades(&resolved, &model, error_95)?;
     let verdict = verdict(&model, &budget, &bounds, error_95);
+    Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict })
+}
+
+/// Answers everything about a board whose values are chosen.
+pub(crate) fn answer(
+    resolved: Resolved,
+    selection: Selection,
+    progress: &(dyn Fn(u32) + Sync),
+) -> Result<Design, ModelError> {
+    let Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict } =
+        outline_telling(&resolved, &selection, progress)?;
+    let places = search::look_at(&resolved, &selection)?;
+    let Selection { values, fits, tried, .. } = selection;
+    // Twins too: whoever writes the values down needs all of them.
+    let slots = resolved.blueprint.slots.iter();
+    let all =
+        slots.filter_map(|s| Some((s.designator.clone(), resolved.blueprint.value(&s.designator, &values)?)));
+    let values = all.collect();
+    let upgrades = upgrades(&resolved, &model, verdict.error_95)?;
     Ok(Design {
         values,
+        fits,
+        places,
         budget,
         headroom,
         settling,
@@ -104,8 +145,9 @@ pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Des
         upgrades,
         verdict,
         tried,
+        compared: None,
         model,
-        resolved: Resolved { open, fixed, ..resolved },
+        resolved,
     })
 }
 
@@ -124,34 +166,25 @@ fn settling(model: &Model) -> Result<Settling, ModelError> {
     }
 }
 
-/// Values for every slot of the topology: the user's own, and for the open ones the best that the search finds.
+/// Values for every slot: the user's own, and for the open ones the best that the search finds.
 ///
 /// # Errors
 /// As [`design`].
 pub fn values(resolved: &Resolved) -> Result<Values, ModelError> {
-    Ok(choose(&low_pass::choose(resolved.clone())?)?.0)
+    Ok(search::choose(resolved)?.values)
 }
 
-/// Values for every slot, the open ones searched, and how many sets were judged.
-fn choose(resolved: &Resolved) -> Result<(Values, usize), ModelError> {
+#[doc(hidden)]
+pub fn old_values(resolved: &Resolved) -> Result<Values, ModelError> {
     let start = start(resolved);
-    if resolved.open.is_empty() {
-        return Ok((start, 0));
-    }
     let choose_gain = match resolved.blueprint.id.as_str() {
         "single-amplifier" => single_amplifier::choose,
-        "instrumentation" => instrumentation::choose,
-        // No search knows this circuit: usual values, within the limits that its author gave.
-        _ => return Ok((start, 0)),
+        _ => instrumentation::choose,
     };
     let filtered = filter::choose(resolved, &start)?;
     let judged: Vec<Assessment> = choose_gain(resolved, &filtered)?;
-    let tried = judged.len();
-    // The margin may be zero in the quick judgement and negative once noise and mains count; the verdict says so.
-    let best = best(judged).map_or(filtered, |best| best.values);
-    Ok((best, tried))
+    Ok(best(judged).map_or(filtered, |best| best.values))
 }
-
 /// Usual values from the series asked for, and the user's own; twins follow their first.
 fn start(resolved: &Resolved) -> Values {
     let mut values = Values::new();

@@ -6,6 +6,7 @@ use icepoint_chain::budget::{Study, quick_error_95, quick_errors_95};
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
+use icepoint_chain::situation::grid;
 use icepoint_chain::{Model, ModelError};
 
 /// How a set of values does.
@@ -53,11 +54,12 @@ pub(crate) fn best(sorted: Vec<Assessment>) -> Option<Assessment> {
         .min_by(|a, b| a.as_built_95.total_cmp(&b.as_built_95).then_with(|| a.order(b)))
 }
 
-/// Grid of the quick judgement: ends and middle of both ranges.
+/// Grid of the quick judgement: ends and middle of the board's range; the hot range closely enough to see where a
+/// straight line departs most from a curved emf. Hot temperatures cost little, the circuit is solved once for all.
 pub(crate) fn coarse_study(model: &Model) -> Study<'_> {
     let need = &model.chain().need;
-    let three = |(a, b): (f64, f64)| if a == b { vec![a] } else { vec![a, 0.5 * (a + b), b] };
-    Study::over(model, three(need.hot), three(need.board))
+    let grid = |(a, b): (f64, f64), points| if a == b { vec![a] } else { grid((a, b), points) };
+    Study::over(model, grid(need.hot, 9), grid(need.board, 3))
 }
 
 /// Quick 95 % error of a chain after the calibration it asks for, K.
@@ -86,6 +88,15 @@ pub(crate) fn assess_model(model: &Model, values: Values, excess: f64) -> Result
     let errors = quick_errors_95(&coarse_study(model))?;
     let error_95 = errors[model.chain().need.calibration.points()];
     Ok(Assessment { values, error_95, as_built_95: errors[0], margin, shortfall: outside + excess + deaf })
+}
+
+/// What a model misses of its limits of swing, input range and span, and of the reading of a broken sensor.
+///
+/// # Errors
+/// [`ModelError`] when the chain can't be solved.
+pub(crate) fn limits_missed(model: &Model) -> Result<f64, ModelError> {
+    let outside: f64 = model.headroom()?.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
+    Ok(outside + open_sensor_shortfall(model)?)
 }
 
 /// A broken thermocouple must drive the reading to the end of the scale that is asked for: what is missing, over the span.

@@ -13,12 +13,14 @@
 
 mod answer;
 mod candidate;
+pub mod compare;
 mod filter;
 mod instrumentation;
 mod low_pass;
 mod preferred;
+pub mod search;
 mod single_amplifier;
 pub mod upgrades;
 
-pub use answer::{Bound, Design, Verdict, design, values};
+pub use answer::{Bound, Design, Verdict, design, old_values, values};
 pub use candidate::Assessment;

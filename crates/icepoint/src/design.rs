@@ -5,15 +5,17 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use icepoint_chain::Model;
-use icepoint_chain::file::{ChainFile, ChosenValue, write_atomically};
+use icepoint_chain::file::{ChainFile, ChosenValue, Topology, write_atomically};
 use icepoint_chain::front_end::SlotKind;
-use icepoint_chain::quantity::{Toleranced, Unit, format};
-use icepoint_chain::resolve::Resolved;
+use icepoint_chain::quantity::{Tolerance, Toleranced, Unit, format};
+use icepoint_chain::resolve::{Resolved, resolve};
+use icepoint_design::compare::{self, Comparison};
+use icepoint_design::search::Fit;
 use icepoint_design::Design;
 use serde::Serialize;
 
 use crate::failure::Failure;
-use crate::{Answer, budget, chain_file, progress};
+use crate::{Answer, budget, chain_file, front_ends, places, progress};
 
 /// Arguments of `design`.
 #[derive(Debug, Args)]
@@ -34,6 +36,12 @@ pub struct DesignArguments {
     /// The dossier's pictures as SVG files of their own, too
     #[arg(long)]
     pictures: bool,
+    /// Take this front end, whatever the chain file names (docs/front-ends.md)
+    #[arg(long, value_name = "NAME")]
+    front_end: Option<String>,
+    /// Compare all front ends that fit, also when the chain file names one
+    #[arg(long)]
+    compare: bool,
     /// JSON: one object (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -41,13 +49,25 @@ pub struct DesignArguments {
 
 /// Designs the board, writes the dossier and prints the answer.
 pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer, Failure> {
-    let (file, mut resolved) = chain_file::read(&arguments.file)?;
-    // A design is about all boards that will be built from it, not about one that was calibrated.
-    resolved.chain = icepoint_bench::inventory::as_designed(&resolved.chain);
-    let bar = progress::trials(resolved.chain.settings.trials);
-    let design = icepoint_design::design(resolved, &|done| bar.inc(u64::from(done)));
-    bar.finish_and_clear();
-    let design = design?;
+    let file = chain_file::load(&arguments.file)?;
+    let comparison = compared(arguments, &file)?;
+    let (file, design) = match &comparison {
+        Some(comparison) => {
+            let bar = progress::trials(*file.budget.trials);
+            let design = comparison.design(&|done| bar.inc(u64::from(done)));
+            bar.finish_and_clear();
+            (comparison.file(&file), design?)
+        }
+        None => {
+            let mut resolved = resolve(&file)?;
+            // A design is about all boards that will be built from it, not about one that was calibrated.
+            resolved.chain = icepoint_bench::inventory::as_designed(&resolved.chain);
+            let bar = progress::trials(resolved.chain.settings.trials);
+            let design = icepoint_design::design(resolved, &|done| bar.inc(u64::from(done)));
+            bar.finish_and_clear();
+            (file, design?)
+        }
+    };
     let written = write(arguments, &file, &design)?;
     if arguments.json {
         serde_json::to_writer(&mut *out, &Printed::new(&design, &written)).map_err(std::io::Error::from)?;
@@ -58,9 +78,51 @@ pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer
     Ok(if design.verdict.met() { Answer::Yes } else { Answer::No })
 }
 
+/// The comparison of front ends, when one is asked for or none is named.
+fn compared(arguments: &DesignArguments, file: &ChainFile) -> Result<Option<Comparison>, Failure> {
+    let open = file.front_end.topology.value == Topology::Any;
+    if let Some(id) = &arguments.front_end {
+        let known = compare::identifiers(file);
+        if !known.contains(id) {
+            let message = format!("there is no front end \"{id}\"");
+            let help = format!("one of {}", known.join(", "));
+            return Err(Failure::bad_input("front_end.unknown", message, Some(help)));
+        }
+        if !(open || arguments.compare) {
+            return Ok(Some(compare::only(file, id)?));
+        }
+    }
+    if !(open || arguments.compare) {
+        return Ok(None);
+    }
+    let mut comparison = compare::compare(file)?;
+    if let Some(id) = &arguments.front_end
+        && !comparison.take(id)
+    {
+        let why = comparison.table.left_out.iter().find(|l| l.id == *id).map(|l| l.why.clone());
+        return Err(Failure::bad_input("front_end.does_not_fit", format!("{id} does not fit this chain"), why));
+    }
+    Ok(Some(comparison))
+}
+
 /// Every value of the front end as the chain file takes it.
 fn chosen(design: &Design) -> Vec<ChosenValue> {
-    chosen_values(&design.model, &design.resolved)
+    let slots = design.resolved.blueprint.slots.iter();
+    slots
+        .filter_map(|slot| {
+            let value = *design.values.get(&slot.designator)?;
+            // Two parts are written as their value with its limit: a part at hand, which need be in no series.
+            let tolerance = match design.fits.get(&slot.designator) {
+                Some(fit @ Fit::Two { .. }) => Some(Tolerance::Relative(rounded(fit.equivalent().tolerance))),
+                _ => None,
+            };
+            Some(ChosenValue {
+                designator: slot.designator.clone(),
+                quantity: Toleranced { value, tolerance },
+                unit: unit(slot.kind),
+            })
+        })
+        .collect()
 }
 
 /// The same for a board whose values were chosen without the rest of a design.
@@ -80,6 +142,11 @@ pub fn chosen_values(model: &Model, resolved: &Resolved) -> Vec<ChosenValue> {
             })
         })
         .collect()
+}
+
+/// Three digits of a limit.
+fn rounded(limit: f64) -> f64 {
+    format!("{limit:.2e}").parse().unwrap_or(limit)
 }
 
 fn unit(kind: SlotKind) -> Unit {
@@ -127,6 +194,9 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
 fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<(), Failure> {
     let chain = design.model.chain();
     let verdict = &design.verdict;
+    if let Some(compared) = &design.compared {
+        front_ends::print(compared, out)?;
+    }
     writeln!(out, "{}: {}", chain.name, chain.front_end.title)?;
     if verdict.met() {
         writeln!(
@@ -145,7 +215,7 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     budget::calibrations(verdict.accuracy, chain.need.calibration, &design.budget, out)?;
     writeln!(out, "\nValues (o: chosen here):")?;
     for slot in &design.resolved.blueprint.slots {
-        let Some(value) = chain.front_end.value(&slot.designator) else { continue };
+        let Some(value) = design.values.get(&slot.designator).copied() else { continue };
         let open = if design.resolved.fixed.contains_key(&slot.designator) { " " } else { "o" };
         writeln!(
             out,
@@ -155,6 +225,7 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
             slot.purpose
         )?;
     }
+    places::print(design, out)?;
     writeln!(out, "\nLimits, by how much of each is used:")?;
     for (i, bound) in design.bounds.iter().take(6).enumerate() {
         let mark = if i == 0 { "  <- binds" } else { "" };
@@ -192,6 +263,8 @@ struct Printed<'a> {
     settling_seconds: Option<f64>,
     mains_residual_kelvin: f64,
     files: Vec<String>,
+    drawer: Vec<places::Printed<'a>>,
+    compared: Option<front_ends::Printed<'a>>,
     budget: budget::Printed<'a>,
 }
 
@@ -236,7 +309,7 @@ impl<'a> Printed<'a> {
                 .filter_map(|slot| {
                     Some(PrintedValue {
                         designator: &slot.designator,
-                        value: chain.front_end.value(&slot.designator)?,
+                        value: *design.values.get(&slot.designator)?,
                         unit: match slot.kind {
                             SlotKind::Resistor => "ohm",
                             SlotKind::Capacitor => "farad",
@@ -259,6 +332,8 @@ impl<'a> Printed<'a> {
             settling_seconds: design.settling.total(),
             mains_residual_kelvin: design.mains_kelvin,
             files: written.iter().map(|p| p.display().to_string()).collect(),
+            drawer: places::printed(&design.places),
+            compared: design.compared.as_ref().map(front_ends::Printed::new),
             budget: budget::Printed::new(chain, &design.budget),
         }
     }

@@ -11,6 +11,8 @@ mod design;
 mod emf;
 mod failure;
 mod firmware;
+mod front_ends;
+mod places;
 mod point;
 mod progress;
 mod table;

@@ -68,6 +68,7 @@ pub const DEFAULTS: &[Default] = &[
     default("amplifier.*.corner", "\"0 Hz\"", "flat noise, as a zero-drift amplifier has; optimistic for any other", "choice of this program"),
     default("amplifier.*.current_noise", "\"10 fA/√Hz\"", "an input of field-effect transistors", PRACTICE),
     default("amplifier.*.gain_nonlinearity", "\"20 ppm\"", "an instrumentation amplifier at a gain of about 100", PRACTICE),
+    default("front_end.topology", "\"any\"", "design compares all that fit", "choice of this program"),
     default("converter.reference_drift", "\"50 ppm/K\"", "a reference without a stated drift is seldom better", PRACTICE),
     default("converter.reference_supply_regulation", "\"100 µV/V\"", "a band-gap reference", PRACTICE),
     default("converter.reference_load_regulation", "\"0.1 Ω\"", "100 µV/mA, a band-gap reference", PRACTICE),

@@ -22,6 +22,9 @@ pub struct FrontEnd {
     pub tolerance: BTreeMap<String, Given<f64>>,
 }
 
+/// Word for a front end that is left to `design`.
+const ANY: &str = "any";
+
 /// Which circuit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Topology {
@@ -29,6 +32,8 @@ pub enum Topology {
     BuiltIn(&'static str),
     /// The one in `[circuit]`.
     Own,
+    /// None named: `design` compares all that fit.
+    Any,
 }
 
 impl Topology {
@@ -51,6 +56,7 @@ impl Topology {
         ("single-amplifier-taps", Self::BuiltIn("single-amplifier-taps")),
         ("direct-converter", Self::BuiltIn("direct-converter")),
         (OWN, Self::Own),
+        (ANY, Self::Any),
     ];
 
     /// Short id, as accepted in the file.
@@ -58,6 +64,7 @@ impl Topology {
         match self {
             Self::BuiltIn(id) => id,
             Self::Own => OWN,
+            Self::Any => ANY,
         }
     }
 }
@@ -121,7 +128,7 @@ impl FrontEnd {
                     amplifier.as_ref()?;
                 }
             }
-            Some(Topology::Own) => {
+            Some(Topology::Own | Topology::Any) => {
                 amplifier = r.has("amplifier").then(|| r.text("amplifier")).flatten();
                 buffer = r.has("buffer").then(|| r.text("buffer")).flatten();
                 r.finish(&["values", "tolerance"]);

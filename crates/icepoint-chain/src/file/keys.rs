@@ -405,10 +405,10 @@ pub const SECTIONS: &[Section] = &[
             "largest thermal resistance to the board: what the part warms itself by").within(bounds::HEATING),
     ] },
     Section { path: "front_end", required: true, meaning: "The circuit between the terminals and the converter.", keys: &[
-        key("topology", Choice(|| names(Topology::SPELLINGS)), Required, "\"instrumentation\"",
-            "a built-in circuit (docs/front-ends.md), or \"own\": the one in [circuit]"),
+        key("topology", Choice(|| names(Topology::SPELLINGS)), Default, "\"instrumentation\"",
+            "a built-in circuit (docs/front-ends.md), \"own\": the one in [circuit], or \"any\": design compares all that fit"),
         key("amplifier", Text, Required, "\"front\"",
-            "NAME of the record [amplifier.NAME] of its amplifier; an own circuit need not have it"),
+            "NAME of the record [amplifier.NAME] of its amplifier; an own circuit need not have it, and \"any\" tries all records"),
         key("buffer", Text, Required, "\"buffer\"", "NAME of the record of its buffers")
             .when(BUFFERED),
     ] },

@@ -169,6 +169,7 @@ impl ChainFile {
         match self.front_end.topology.value {
             Topology::BuiltIn(id) => library::named(id),
             Topology::Own => self.circuit.as_ref(),
+            Topology::Any => None,
         }
     }
 
@@ -251,6 +252,27 @@ impl ChainFile {
         self.amplifiers.get(by_role.map_or(name, |given| given.value.as_str()))
     }
 
+    /// The same file with another front end: the identifier of a built-in one (any other: the file's own circuit), and
+    /// the records for its roles. Values and tolerances are left out when it is another one: its R3 is another R3.
+    #[must_use]
+    pub fn with_front_end(&self, id: &str, records: &[(String, String)]) -> Self {
+        let mut file = self.clone();
+        let origin = self.front_end.topology.origin;
+        let built_in = library::all().iter().find(|b| b.id == id);
+        file.front_end.topology.value =
+            built_in.map_or(Topology::Own, |blueprint| Topology::BuiltIn(blueprint.id.as_str()));
+        let record = |role: &str| {
+            records.iter().find(|(r, _)| r == role).map(|(_, name)| Given { value: name.clone(), origin })
+        };
+        file.front_end.amplifier = record("amplifier").or(file.front_end.amplifier);
+        file.front_end.buffer = record("buffer").or(file.front_end.buffer);
+        if file.front_end.topology.value != self.front_end.topology.value {
+            file.front_end.values.clear();
+            file.front_end.tolerance.clear();
+        }
+        file
+    }
+
     /// Figures of the amplifier that drives the output.
     pub fn output_amplifier(&self) -> Option<&Amplifier> {
         self.record(self.blueprint()?.output_record()?)
@@ -267,7 +289,7 @@ impl ChainFile {
             .map(|(name, span, section)| {
                 let circuit = match self.front_end.topology.value {
                     Topology::BuiltIn(id) => id,
-                    Topology::Own => "[circuit]",
+                    Topology::Own | Topology::Any => "[circuit]",
                 };
                 let message = format!("{circuit} has no part {name} with a value");
                 let key = self.places.get(&format!("front_end.{section}.{name}")).map(|place| place.key);

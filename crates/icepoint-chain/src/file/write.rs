@@ -1,7 +1,7 @@
 //! A filled chain file: the user's own text, with only the chosen values put in; and a write that is whole or not
 //! at all.
 
-use super::ChainFile;
+use super::{ChainFile, Topology};
 use crate::chain::{Correction, Findings};
 use crate::quantity::{Toleranced, Unit, format_toleranced};
 use std::io::{self, Write};
@@ -33,6 +33,24 @@ impl ChainFile {
         let mut document: DocumentMut = text.parse()?;
         let front_end = document.entry("front_end").or_insert_with(|| Item::Table(Table::new()));
         if let Some(front_end) = front_end.as_table_like_mut() {
+            // One that design took is written down with its amplifiers; what the user wrote stays as it is.
+            let written = front_end.get("topology").and_then(Item::as_str).map(str::to_owned);
+            if let Topology::BuiltIn(id) = self.front_end.topology.value
+                && !Topology::SPELLINGS
+                    .iter()
+                    .any(|(name, t)| Some(*name) == written.as_deref() && *t == Topology::BuiltIn(id))
+            {
+                put(front_end, "topology", id);
+                let records = [("amplifier", &self.front_end.amplifier), ("buffer", &self.front_end.buffer)];
+                for (role, record) in records {
+                    if let Some(record) = record {
+                        put(front_end, role, &record.value);
+                    }
+                }
+                // Values for another circuit are no values for this one.
+                front_end.remove("values");
+                front_end.remove("tolerance");
+            }
             let values = front_end.entry("values").or_insert_with(|| Item::Table(Table::new()));
             if let Some(values) = values.as_table_like_mut() {
                 for part in chosen {

@@ -25,6 +25,8 @@ pub(super) fn which(file: &ChainFile, walk: &mut Walk<'_>) {
                     super::super::keys::one_of(&built_in())
                 )),
         ),
+        // Compared with the built-in ones.
+        (Topology::Any, _) => {}
         (Topology::BuiltIn(id), Some(header)) => walk.problem(
             Problem::new("circuit.two", format!("the front end is {id}, and there is a [circuit] too"))
                 .at(at, "a built-in circuit")
@@ -78,7 +80,7 @@ fn built_in() -> Vec<&'static str> {
 fn called(file: &ChainFile) -> String {
     match file.front_end.topology.value {
         Topology::BuiltIn(id) => format!("the front end {id}"),
-        Topology::Own => "this circuit".to_owned(),
+        Topology::Own | Topology::Any => "this circuit".to_owned(),
     }
 }
 
@@ -209,7 +211,7 @@ fn records(file: &ChainFile, walk: &mut Walk<'_>) {
                 let at = given.span().unwrap_or(Span::new(0, 0));
                 let role = match topology {
                     Topology::BuiltIn(id) => format!("the {name} of {id}"),
-                    Topology::Own => element.designator.clone(),
+                    Topology::Own | Topology::Any => element.designator.clone(),
                 };
                 record(walk, &given.value, at, instrumentation, role);
             }
@@ -218,7 +220,7 @@ fn records(file: &ChainFile, walk: &mut Walk<'_>) {
                 let at = walk.places.get(&path).map_or(Span::new(0, 0), |place| place.value);
                 record(walk, name, at, instrumentation, element.designator.clone());
             }
-            (None, Topology::BuiltIn(_)) => {}
+            (None, Topology::BuiltIn(_) | Topology::Any) => {}
         }
     }
 }

@@ -135,6 +135,10 @@ fn in_series(
     unit: Unit,
     at: super::Span,
 ) {
+    // What lies in a drawer need be in no series.
+    if file.parts.drawer.is_some() {
+        return;
+    }
     let series = match unit {
         Unit::Ohm => &file.parts.resistors.series,
         Unit::Farad => &file.parts.capacitors.series,

@@ -1,0 +1,284 @@
+//! Every front end that fits, each with its best values, beside each other.
+//!
+//! **What fits**: a circuit that compensates the reference junction itself where the chain does so, one without where a
+//! sensor is read; and amplifiers of the kinds it asks for among the records of the chain file. Those that are named in
+//! `[front_end]` are kept where they are of the right kind; else every record of that kind is tried.
+//! **How good.** The open values are searched as for one front end, and each board gets the whole budget with few boards
+//! simulated; the one picked is then computed in full.
+
+use icepoint_chain::ModelError;
+use icepoint_chain::budget::Budget;
+use icepoint_chain::chain::CalibrationWish;
+use icepoint_chain::file::{AmplifierKind, ChainFile};
+use icepoint_chain::front_end::{Blueprint, PartKind, library};
+use icepoint_chain::resolve::{Resolved, resolve};
+use rayon::prelude::*;
+
+use crate::answer::{Bound, Design, answer, outline};
+use crate::search::{self, Selection};
+
+/// Boards simulated for each row: a 95 % quantile to about two per cent, a yield to about one.
+pub const TRIALS: u32 = 4000;
+/// Combinations of amplifiers tried for one circuit.
+const MOST_AMPLIFIERS: usize = 4;
+/// Word of the chain file for "any record that fits".
+const ANY_RECORD: &str = "any";
+/// Errors closer than this share are alike when the row to take is picked: then fewer parts win.
+const ALIKE: f64 = 0.1;
+
+/// One front end with its best values.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// Identifier, as in `topology = "…"`.
+    pub id: String,
+    /// In words.
+    pub title: String,
+    /// Records of the amplifiers in it: role and name.
+    pub amplifiers: Vec<(String, String)>,
+    /// Largest 95 % error after the calibration that the owner is willing to do, K.
+    pub error_95: f64,
+    /// Worst case, lowest and highest, K.
+    pub worst_case: (f64, f64),
+    /// Share of boards within the accuracy everywhere.
+    pub within: f64,
+    /// Amplitude of the mains residual, K.
+    pub mains_kelvin: f64,
+    /// Time to settle, s; `None` if no end was seen.
+    pub settling: Option<f64>,
+    /// Parts on the board, without supplies and without the converter and its reference.
+    pub parts: usize,
+    /// The limit that binds.
+    pub binds: Bound,
+    /// Whether everything asked is met.
+    pub met: bool,
+    /// On the best edge: no other row has both a smaller error and not more parts.
+    pub best_edge: bool,
+}
+
+/// A circuit that was not tried or has no answer, and why.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOut {
+    /// Identifier.
+    pub id: String,
+    /// In words.
+    pub why: String,
+}
+
+/// What was compared, as a table.
+#[derive(Clone, Debug)]
+pub struct Compared {
+    /// Best first: what meets the need before what doesn't, then by error.
+    pub rows: Vec<Row>,
+    /// What is not among them.
+    pub left_out: Vec<LeftOut>,
+    /// Index of the row that is taken.
+    pub taken: usize,
+}
+
+/// The table with the boards behind it.
+#[derive(Debug)]
+pub struct Comparison {
+    /// The table; taken is the row that meets the need, and of those whose errors are alike the one with the fewest
+    /// parts.
+    pub table: Compared,
+    boards: Vec<(Resolved, Selection)>,
+}
+
+impl Comparison {
+    /// The whole answer about the row that is taken, the table with it.
+    ///
+    /// # Errors
+    /// As [`crate::design`].
+    pub fn design(&self, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
+        let Some((resolved, selection)) = self.boards.get(self.table.taken).cloned() else {
+            return Err(ModelError::Range("no row was taken".into()));
+        };
+        let mut design = answer(resolved, selection, progress)?;
+        design.compared = Some(self.table.clone());
+        Ok(design)
+    }
+
+    /// Takes the best row of this front end; `false` when it is not among the rows.
+    pub fn take(&mut self, id: &str) -> bool {
+        let found = self.table.rows.iter().position(|r| r.id == id);
+        self.table.taken = found.unwrap_or(self.table.taken);
+        found.is_some()
+    }
+
+    /// The chain file with the front end and the amplifiers of the row that is taken.
+    pub fn file(&self, file: &ChainFile) -> ChainFile {
+        self.table.rows.get(self.table.taken).map_or_else(
+            || file.clone(),
+            |row| file.with_front_end(&row.id, &row.amplifiers),
+        )
+    }
+}
+
+/// Tries all front ends that fit the chain, and the circuit of the file when it has one.
+///
+/// # Errors
+/// [`ModelError`] when not one of them has an answer.
+pub fn compare(file: &ChainFile) -> Result<Comparison, ModelError> {
+    among(file, |_| true)
+}
+
+/// The same for one front end with every amplifier that fits it.
+///
+/// # Errors
+/// [`ModelError`] when it does not fit or has no answer.
+pub fn only(file: &ChainFile, id: &str) -> Result<Comparison, ModelError> {
+    among(file, |blueprint| blueprint.id == id)
+}
+
+/// Identifiers of the front ends that can be asked for.
+pub fn identifiers(file: &ChainFile) -> Vec<String> {
+    file.circuit.iter().chain(library::all()).map(|b| b.id.clone()).collect()
+}
+
+fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Comparison, ModelError> {
+    let mut left_out = Vec::new();
+    let mut candidates: Vec<Resolved> = Vec::new();
+    let mut names: Vec<Vec<(String, String)>> = Vec::new();
+    for blueprint in file.circuit.iter().chain(library::all()).filter(|b| wanted(b)) {
+        match fitting(file, blueprint) {
+            Err(why) => left_out.push(LeftOut { id: blueprint.id.clone(), why }),
+            Ok(choices) => {
+                for amplifiers in choices {
+                    let with = file.with_front_end(&blueprint.id, &amplifiers);
+                    match resolve(&with) {
+                        Ok(resolved) => {
+                            candidates.push(resolved);
+                            names.push(amplifiers);
+                        }
+                        Err(refused) => {
+                            let why = refused.problems.first().map_or(String::new(), |p| p.message.clone());
+                            left_out.push(LeftOut { id: blueprint.id.clone(), why });
+                        }
+                    }
+                }
+            }
+        }
+    }
+    let judged: Vec<Result<(Row, (Resolved, Selection)), LeftOut>> = candidates
+        .into_par_iter()
+        .zip(names)
+        .map(|(resolved, amplifiers)| {
+            let id = resolved.blueprint.id.clone();
+            row(resolved, amplifiers).map_err(|error| LeftOut { id, why: error.to_string() })
+        })
+        .collect();
+    let mut all: Vec<(Row, (Resolved, Selection))> = Vec::new();
+    for judged in judged {
+        match judged {
+            Ok(row) => all.push(row),
+            Err(left) => left_out.push(left),
+        }
+    }
+    let order = |a: &Row, b: &Row| {
+        b.met.cmp(&a.met).then(a.error_95.total_cmp(&b.error_95)).then_with(|| a.id.cmp(&b.id))
+    };
+    all.sort_by(|a, b| order(&a.0, &b.0).then_with(|| a.0.amplifiers.cmp(&b.0.amplifiers)));
+    let (mut rows, boards): (Vec<Row>, Vec<_>) = all.into_iter().unzip();
+    let Some(first) = rows.first() else {
+        let why: Vec<String> = left_out.iter().map(|l| format!("{}: {}", l.id, l.why)).collect();
+        return Err(ModelError::Range(format!("no front end fits this chain; {}", why.join("; "))));
+    };
+    let (met, enough) = (first.met, first.error_95 * (1.0 + ALIKE));
+    let take = (0..rows.len())
+        .filter(|i| rows[*i].met == met && rows[*i].error_95 <= enough)
+        .min_by(|a, b| rows[*a].parts.cmp(&rows[*b].parts).then(a.cmp(b)))
+        .unwrap_or(0);
+    mark_edge(&mut rows);
+    Ok(Comparison { table: Compared { rows, left_out, taken: take }, boards })
+}
+
+/// Marks the rows that no other beats in both error and number of parts.
+fn mark_edge(rows: &mut [Row]) {
+    let figures: Vec<(f64, usize)> = rows.iter().map(|r| (r.error_95, r.parts)).collect();
+    for (i, row) in rows.iter_mut().enumerate() {
+        let (error, parts) = figures[i];
+        row.best_edge = !figures.iter().enumerate().any(|(j, &(e, p))| {
+            let no_worse = e <= error && p <= parts;
+            no_worse && (e < error || p < parts || j < i)
+        });
+    }
+}
+
+/// Amplifiers for the roles of a circuit, every combination worth a try; why not, if there are none.
+fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, String)>>, String> {
+    let analog = file.reference_junction.analog.is_some();
+    if blueprint.compensates() != analog {
+        return Err(if analog {
+            "it has no place for the analog compensation that [reference_junction] describes".into()
+        } else {
+            "it compensates the reference junction in the circuit, and the chain reads a sensor".into()
+        });
+    }
+    let given = |role: &str| match role {
+        "amplifier" => file.front_end.amplifier.as_ref(),
+        "buffer" => file.front_end.buffer.as_ref(),
+        _ => None,
+    }
+    .filter(|name| name.value != ANY_RECORD);
+    let is = |name: &str, instrumentation: bool| {
+        file.amplifiers
+            .get(name)
+            .is_some_and(|a| matches!(a.kind, AmplifierKind::Instrumentation { .. }) == instrumentation)
+    };
+    let mut choices: Vec<Vec<(String, String)>> = vec![Vec::new()];
+    for (role, instrumentation) in blueprint.records() {
+        if !matches!(role, "amplifier" | "buffer") {
+            continue;
+        }
+        let kind = if instrumentation { "an instrumentation amplifier" } else { "an operational amplifier" };
+        let named = given(role).map(|g| g.value.clone()).filter(|name| is(name, instrumentation));
+        let names: Vec<String> = match named {
+            Some(name) => vec![name],
+            None => file.amplifiers.keys().filter(|name| is(name, instrumentation)).cloned().collect(),
+        };
+        if names.is_empty() {
+            return Err(format!("it wants {kind}, and the chain file has no record of one"));
+        }
+        choices = choices
+            .into_iter()
+            .flat_map(|choice| {
+                names.iter().map(move |name| {
+                    let mut more = choice.clone();
+                    more.push((role.to_owned(), name.clone()));
+                    more
+                })
+            })
+            .take(MOST_AMPLIFIERS)
+            .collect();
+    }
+    Ok(choices)
+}
+
+fn row(mut resolved: Resolved, amplifiers: Vec<(String, String)>) -> Result<(Row, (Resolved, Selection)), ModelError> {
+    let selection = search::choose_quickly(&resolved)?;
+    let trials = resolved.chain.settings.trials;
+    resolved.chain.settings.trials = trials.min(TRIALS);
+    let outline = outline(&resolved, &selection)?;
+    resolved.chain.settings.trials = trials;
+    let wish: CalibrationWish = resolved.chain.need.calibration;
+    let budget: &Budget = &outline.budget;
+    let extremes = budget.of(wish).iter().map(|p| (p.worst.low, p.worst.high));
+    let front_end = &outline.model.chain().front_end;
+    let counted = |kind: &PartKind| !matches!(kind, PartKind::Supply { .. } | PartKind::Reference { .. });
+    let binds = outline.bounds.first().cloned();
+    let row = Row {
+        id: front_end.id.clone(),
+        title: front_end.title.clone(),
+        amplifiers,
+        error_95: outline.verdict.error_95,
+        worst_case: extremes.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (l, h)| (a.min(l), b.max(h))),
+        within: budget.yield_after(wish),
+        mains_kelvin: outline.mains_kelvin,
+        settling: outline.settling.total(),
+        parts: front_end.parts.iter().filter(|p| counted(&p.kind)).count(),
+        binds: binds.unwrap_or(Bound { what: "nothing".into(), used: 0.0, detail: String::new() }),
+        met: outline.verdict.met(),
+        best_edge: false,
+    };
+    Ok((row, (resolved, selection)))
+}

@@ -1,0 +1,209 @@
+//! The search over the open places of any front end.
+//!
+//! It knows slots (kind, limits, ties, role) and what may be put into them; which choice is good the model says. No
+//! topology is known by name.
+
+mod fit;
+mod offers;
+mod places;
+mod walk;
+
+pub use fit::{Fit, Fits, Join, Part, chain};
+pub use places::{Filled, FilledFrom, Purchase};
+
+use icepoint_chain::ModelError;
+use icepoint_chain::front_end::{PlannedKind, Values};
+use icepoint_chain::resolve::Resolved;
+use rayon::prelude::*;
+
+use offers::Stock;
+use walk::{Judged, Walk, judge, put, values};
+
+/// Boards judged at most.
+const MOST_JUDGED: usize = 2500;
+/// Pairs that are judged for a place.
+const PAIRS: usize = 8;
+/// What two parts instead of one must take off the error, share: they cost room and solder.
+const WORTH_TWO: f64 = 0.01;
+
+/// What the search chose.
+#[derive(Clone, Debug)]
+pub struct Selection {
+    /// Every value, the user's own too, Ω or F.
+    pub values: Values,
+    /// What fills the open places.
+    pub fits: Fits,
+    /// Parts of the drawer at each open place, for [`look_at`].
+    from: Vec<(String, Vec<usize>)>,
+    /// Boards judged.
+    pub tried: usize,
+}
+
+/// Chooses for every open place.
+///
+/// # Errors
+/// [`ModelError`] when no circuit can be solved with what may be put into the places.
+pub fn choose(resolved: &Resolved) -> Result<Selection, ModelError> {
+    choose_from(resolved, false)
+}
+
+/// The same from the usual values alone, for a look at many front ends; from elsewhere too where that finds no board that
+/// keeps its limits.
+///
+/// # Errors
+/// As [`choose`].
+pub(crate) fn choose_quickly(resolved: &Resolved) -> Result<Selection, ModelError> {
+    choose_from(resolved, true)
+}
+
+fn choose_from(resolved: &Resolved, quickly: bool) -> Result<Selection, ModelError> {
+    let stock = Stock::new(resolved);
+    let mut walk = Walk::new(&stock, MOST_JUDGED);
+    if walk.places.is_empty() {
+        let fits = Fits::new();
+        return Ok(Selection { values: values(resolved, &fits), fits, from: Vec::new(), tried: 0 });
+    }
+    if let Some(empty) = walk.places.iter().find(|p| p.offers.is_empty()) {
+        return Err(ModelError::Range(format!(
+            "nothing can be put in {}: no value of the series is within its limits",
+            empty.designator
+        )));
+    }
+    // What the drawer has too few of for all places together must be bought for the last of them.
+    while let Err(place) = walk.nearest_to(&Values::new()) {
+        if walk.places[place].must_buy {
+            return Err(ModelError::Range(format!("nothing is left to put in {}", walk.places[place].designator)));
+        }
+        stock.add_bought(&mut walk.places[place]);
+        walk.places[place].must_buy = true;
+    }
+    let mut best: Option<Judged> = None;
+    for seed in starts(&walk.places) {
+        if quickly && best.as_ref().is_some_and(|b| b.assessment.shortfall == 0.0) {
+            break;
+        }
+        let Ok(start) = walk.nearest_to(&seed) else { continue };
+        let end = walk.from(start)?;
+        // The first start is the usual values: another must do better, not as well.
+        best = match (best, end) {
+            (Some(best), Some(end)) if end.beats(&best) => Some(end),
+            (best, end) => best.or(end),
+        };
+    }
+    let Some(best) = best else {
+        // The start itself says why.
+        let fits = walk.nearest_to(&Values::new()).map(|c| walk.fits(&c)).unwrap_or_default();
+        judge(resolved, &fits)?;
+        return Err(ModelError::Range("no board could be judged".into()));
+    };
+    let mut fits = walk.fits(&best.choice);
+    let mut used = walk.used(&best.choice);
+    let mut from: Vec<Vec<usize>> = (walk.places.iter().zip(&best.choice))
+        .map(|(p, at)| p.offers[usize::from(*at)].from_drawer.into_iter().collect())
+        .collect();
+    let tried = walk.judged();
+    if stock.drawer.is_some() {
+        pair_up(&stock, &walk, &mut fits, &mut from, &mut used)?;
+        if resolved.worth_buying.is_some() {
+            buy(&stock, &walk, &mut fits, &mut from)?;
+        }
+    }
+    let from = walk.places.iter().map(|p| p.designator.clone()).zip(from).collect();
+    Ok(Selection { values: values(resolved, &fits), fits, from, tried })
+}
+
+/// Place by place what would be ideal, what the choice costs and what would be worth buying; nothing without a drawer.
+///
+/// # Errors
+/// [`ModelError`] when the board can't be judged.
+pub fn look_at(resolved: &Resolved, selection: &Selection) -> Result<Vec<Filled>, ModelError> {
+    let stock = Stock::new(resolved);
+    let Some(drawer) = stock.drawer else { return Ok(Vec::new()) };
+    let places = stock.places();
+    let from: Vec<Vec<usize>> = places
+        .iter()
+        .map(|p| selection.from.iter().find(|(d, _)| *d == p.designator).map_or(Vec::new(), |(_, from)| from.clone()))
+        .collect();
+    let mut used = vec![0u32; drawer.parts.len()];
+    for (place, from) in places.iter().zip(&from) {
+        for part in from {
+            used[*part] += place.pieces.len() as u32;
+        }
+    }
+    places::look(&stock, &places, &selection.fits, &from, &used)
+}
+
+/// Where walks start: the usual values, and the middles of all limits.
+fn starts(places: &[offers::Place]) -> Vec<Values> {
+    let middle = |p: &offers::Place| (p.designator.clone(), (p.limits.0 * p.limits.1).sqrt());
+    vec![Values::new(), places.iter().map(middle).collect()]
+}
+
+/// Two parts of the drawer in place of one, where that takes enough off the error.
+fn pair_up(
+    stock: &Stock<'_>,
+    walk: &Walk<'_>,
+    fits: &mut Fits,
+    from: &mut [Vec<usize>],
+    used: &mut [u32],
+) -> Result<(), ModelError> {
+    for (place, from) in walk.places.iter().zip(from) {
+        // A gain resistor sits on the amplifier's own pins; two of them are no two parts of the circuit's nodes.
+        let element = stock.resolved.blueprint.element(&place.designator);
+        if element.is_some_and(|e| matches!(e.kind, PlannedKind::GainResistor { .. })) || place.pieces.iter().any(|p| p.1 != 1.0) {
+            continue;
+        }
+        let Some(fit) = fits.get(&place.designator).copied() else { continue };
+        let now = judge(stock.resolved, fits)?;
+        let (Some(wanted), Some(best)) = places::ideal(stock, place, fits, &fit, &now) else { continue };
+        if now.shortfall <= best.shortfall && now.error_95 - best.error_95 < WORTH_TWO * now.error_95 {
+            continue;
+        }
+        let pieces = place.pieces.len() as u32;
+        for part in from.iter() {
+            used[*part] -= pieces;
+        }
+        let mut chosen: Option<(Fit, [usize; 2], f64, f64)> = None;
+        for (pair, parts) in stock.pairs(place.kind, wanted, pieces, used, PAIRS) {
+            let mut other = fits.clone();
+            put(&mut other, place, pair);
+            let Ok(then) = judge(stock.resolved, &other) else { continue };
+            let key = (then.shortfall, then.error_95);
+            let wins = then.shortfall < now.shortfall
+                || (then.shortfall <= now.shortfall && then.error_95 < now.error_95 * (1.0 - WORTH_TWO));
+            if wins && chosen.is_none_or(|(.., s, e)| key < (s, e)) {
+                chosen = Some((pair, parts, key.0, key.1));
+            }
+        }
+        if let Some((pair, parts, ..)) = chosen {
+            put(fits, place, pair);
+            *from = parts.to_vec();
+        }
+        for part in from.iter() {
+            used[*part] += pieces;
+        }
+    }
+    Ok(())
+}
+
+/// Buys what takes enough off the error, the most useful part first.
+fn buy(stock: &Stock<'_>, walk: &Walk<'_>, fits: &mut Fits, from: &mut [Vec<usize>]) -> Result<(), ModelError> {
+    for _ in 0..walk.places.len() {
+        let now = judge(stock.resolved, fits)?;
+        let best = walk
+            .places
+            .par_iter()
+            .enumerate()
+            .filter(|(_, place)| !place.must_buy)
+            .filter_map(|(i, place)| {
+                let fit = fits.get(&place.designator).filter(|_| !from[i].is_empty())?;
+                let wanted = places::ideal(stock, place, fits, fit, &now).0.unwrap_or(fit.value());
+                places::worth_buying(stock, place, fits, wanted, &now).map(|purchase| (i, purchase))
+            })
+            .max_by(|a, b| a.1.saves.total_cmp(&b.1.saves).then(b.0.cmp(&a.0)));
+        let Some((i, purchase)) = best else { return Ok(()) };
+        put(fits, &walk.places[i], Fit::One(purchase.part));
+        from[i].clear();
+    }
+    Ok(())
+}

@@ -1,0 +1,226 @@
+//! What may be put into a place: values of a series, parts out of the drawer, or both.
+
+use icepoint_chain::drawer::{Count, Drawer};
+use icepoint_chain::front_end::{Slot, SlotKind};
+use icepoint_chain::imperfection::SPECIFIED_AT;
+use icepoint_chain::resolve::Resolved;
+
+use super::fit::{Fit, Join, Part};
+use crate::preferred::between;
+
+/// Something that may be put into a place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Offer {
+    pub fit: Fit,
+    /// Parts of the drawer that it takes, per piece; none for what must be bought.
+    pub from_drawer: Option<usize>,
+}
+
+/// A place: an open slot with those that are tied to it.
+#[derive(Clone, Debug)]
+pub(crate) struct Place {
+    pub designator: String,
+    pub kind: SlotKind,
+    pub usual: f64,
+    pub limits: (f64, f64),
+    pub role: Option<String>,
+    /// Itself and its followers: designator and factor on the value.
+    pub pieces: Vec<(String, f64)>,
+    /// By rising value; of one value the tightest first.
+    pub offers: Vec<Offer>,
+    /// Whether the drawer has nothing for it, so that it must be bought.
+    pub must_buy: bool,
+}
+
+impl Place {
+    /// Index of the offer nearest to `value` by ratio among those that `may` be taken.
+    pub fn nearest(&self, value: f64, may: impl Fn(usize) -> bool) -> Option<usize> {
+        let off = |i: usize| libm::fabs(libm::log(self.offers[i].fit.value() / value));
+        (0..self.offers.len()).filter(|i| may(*i)).min_by(|a, b| off(*a).total_cmp(&off(*b)).then(a.cmp(b)))
+    }
+}
+
+/// The stock that places draw from.
+pub(crate) struct Stock<'r> {
+    pub resolved: &'r Resolved,
+    pub drawer: Option<&'r Drawer>,
+    /// Pieces of each part of the drawer that fixed values take.
+    taken: Vec<u32>,
+}
+
+impl<'r> Stock<'r> {
+    pub fn new(resolved: &'r Resolved) -> Self {
+        let drawer = resolved.drawer.as_ref();
+        let mut taken = vec![0; drawer.map_or(0, |d| d.parts.len())];
+        if let Some(drawer) = drawer {
+            for slot in &resolved.blueprint.slots {
+                let Some(value) = resolved.fixed.get(&slot.designator) else { continue };
+                let found = drawer
+                    .parts
+                    .iter()
+                    .position(|p| p.kind == slot.kind && (p.value / value - 1.0).abs() < 1e-9);
+                if let Some(i) = found {
+                    taken[i] += 1;
+                }
+            }
+        }
+        Self { resolved, drawer, taken }
+    }
+
+    /// Whether the drawer still covers `more` pieces of a part.
+    pub fn covers(&self, part: usize, more: u32) -> bool {
+        self.drawer
+            .and_then(|d| d.parts.get(part))
+            .is_some_and(|p| p.count.covers(more.saturating_add(self.taken[part])))
+    }
+
+    /// Figures of a bought part of this kind: tolerance and temperature coefficient.
+    pub fn bought(&self, slot: &Slot, value: f64) -> Part {
+        let s = &self.resolved.surroundings;
+        match slot.kind {
+            SlotKind::Resistor => {
+                let figures = s.resistor_for.get(&slot.designator).unwrap_or(&s.resistor);
+                Part { value, tolerance: figures.tolerance, tempco: figures.tempco }
+            }
+            // The temperature coefficient is in the tolerance already.
+            SlotKind::Capacitor => {
+                let tolerance = s.capacitor_for.get(&slot.designator).unwrap_or(&s.capacitor_tolerance);
+                Part { value, tolerance: *tolerance, tempco: 0.0 }
+            }
+        }
+    }
+
+    /// Largest distance of the board's temperature from where parts are specified, K.
+    fn reach(&self) -> f64 {
+        let (low, high) = self.resolved.chain.need.board;
+        (high - SPECIFIED_AT).abs().max((low - SPECIFIED_AT).abs())
+    }
+
+    /// A part of the drawer as it is built in.
+    pub fn at_hand(&self, part: usize) -> Option<Part> {
+        let p = self.drawer?.parts.get(part)?;
+        Some(match p.kind {
+            SlotKind::Resistor => Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco },
+            SlotKind::Capacitor => Part {
+                value: p.value,
+                tolerance: p.tolerance + p.tempco * self.reach(),
+                tempco: 0.0,
+            },
+        })
+    }
+
+    /// The open places with what may be put into each.
+    pub fn places(&self) -> Vec<Place> {
+        let blueprint = &self.resolved.blueprint;
+        let slots = blueprint.slots.iter().filter(|s| self.resolved.open.contains(&s.designator));
+        slots.map(|slot| self.place(slot)).collect()
+    }
+
+    fn place(&self, slot: &Slot) -> Place {
+        let blueprint = &self.resolved.blueprint;
+        let mut pieces = vec![(slot.designator.clone(), 1.0)];
+        // Followers of followers too; a circle of ties ends because each slot is taken once.
+        let mut at = 0;
+        while let Some((name, factor)) = pieces.get(at).cloned() {
+            at += 1;
+            for other in &blueprint.slots {
+                let follows = other.tie.as_ref().filter(|t| t.to == name);
+                let known = |d: &str| pieces.iter().any(|(p, _)| p == d);
+                if let Some(tie) = follows
+                    && !known(&other.designator)
+                    && !self.resolved.fixed.contains_key(&other.designator)
+                {
+                    pieces.push((other.designator.clone(), factor * tie.ratio));
+                }
+            }
+        }
+        let alike = pieces.iter().all(|(_, factor)| *factor == 1.0);
+        let mut offers: Vec<Offer> = Vec::new();
+        if let Some(drawer) = self.drawer.filter(|_| alike) {
+            let count = pieces.len() as u32;
+            for (i, part) in drawer.parts.iter().enumerate() {
+                let inside = slot.limits.0 * (1.0 - 1e-9) <= part.value && part.value <= slot.limits.1 * (1.0 + 1e-9);
+                if part.kind == slot.kind
+                    && inside
+                    && self.covers(i, count)
+                    && let Some(part) = self.at_hand(i)
+                {
+                    offers.push(Offer { fit: Fit::One(part), from_drawer: Some(i) });
+                }
+            }
+        }
+        let must_buy = self.drawer.is_some() && offers.is_empty();
+        let mut place = Place {
+            designator: slot.designator.clone(),
+            kind: slot.kind,
+            usual: slot.usual,
+            limits: slot.limits,
+            role: slot.role.clone(),
+            pieces,
+            offers,
+            must_buy,
+        };
+        if self.drawer.is_none() || must_buy {
+            self.add_bought(&mut place);
+        }
+        place
+    }
+
+    /// The values of the series, to be bought.
+    pub fn add_bought(&self, place: &mut Place) {
+        let Some(slot) = self.resolved.blueprint.slot(&place.designator) else { return };
+        if place.offers.iter().any(|o| o.from_drawer.is_none()) {
+            return;
+        }
+        let series = match slot.kind {
+            SlotKind::Resistor => self.resolved.resistor_series,
+            SlotKind::Capacitor => self.resolved.capacitor_series,
+        };
+        for value in between(series, slot.limits.0, slot.limits.1) {
+            place.offers.push(Offer { fit: Fit::One(self.bought(slot, value)), from_drawer: None });
+        }
+        place.offers.sort_by(|a, b| {
+            let key = |o: &Offer| (o.fit.value(), o.fit.equivalent().tolerance);
+            let ((v, t), (w, u)) = (key(a), key(b));
+            v.total_cmp(&w).then(t.total_cmp(&u)).then(b.from_drawer.cmp(&a.from_drawer))
+        });
+    }
+
+    /// Pairs out of the drawer, in series or in parallel, next to `wanted`: nearest first, not more than `keep`.
+    /// `used` tells the pieces of each part that other places take.
+    pub fn pairs(&self, kind: SlotKind, wanted: f64, pieces: u32, used: &[u32], keep: usize) -> Vec<(Fit, [usize; 2])> {
+        let Some(drawer) = self.drawer else { return Vec::new() };
+        let left = |i: usize, n: u32| {
+            drawer.parts[i].count != Count::Pieces(0) && self.covers(i, used.get(i).copied().unwrap_or(0) + n)
+        };
+        let mut found: Vec<(f64, Fit, [usize; 2])> = Vec::new();
+        for (i, a) in drawer.parts.iter().enumerate().filter(|(_, p)| p.kind == kind) {
+            for (j, b) in drawer.parts.iter().enumerate().skip(i).filter(|(_, p)| p.kind == kind) {
+                let enough =
+                    if i == j { left(i, 2 * pieces) } else { left(i, pieces) && left(j, pieces) };
+                if !enough {
+                    continue;
+                }
+                let (sum, both) = (a.value + b.value, a.value * b.value / (a.value + b.value));
+                for (join, value) in match kind {
+                    SlotKind::Resistor => [(Join::Series, sum), (Join::Parallel, both)],
+                    SlotKind::Capacitor => [(Join::Parallel, sum), (Join::Series, both)],
+                } {
+                    let off = libm::fabs(libm::log(value / wanted));
+                    if off < NEAR
+                        && let (Some(first), Some(second)) = (self.at_hand(j), self.at_hand(i))
+                    {
+                        // The larger one first: it is most of a sum, and a person reads it so.
+                        found.push((off, Fit::Two { join, kind, first, second }, [j, i]));
+                    }
+                }
+            }
+        }
+        found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
+        found.truncate(keep);
+        found.into_iter().map(|(_, fit, parts)| (fit, parts)).collect()
+    }
+}
+
+/// A pair further off than this, in the logarithm of the value, is no fit.
+const NEAR: f64 = 0.02;

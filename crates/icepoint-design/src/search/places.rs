@@ -1,0 +1,175 @@
+//! Place by place: what would be ideal there, what the part chosen costs in kelvin, and what would be worth buying.
+
+use icepoint_chain::drawer::Count;
+use icepoint_chain::front_end::SlotKind;
+use icepoint_chain::ModelError;
+use rayon::prelude::*;
+
+use super::fit::{Fit, Fits, Part};
+use super::offers::{Place, Stock};
+use super::walk::{judge, put};
+use crate::candidate::Assessment;
+use crate::preferred::{between, nearest};
+
+/// A place and what is in it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Filled {
+    /// Designator, and those that follow it.
+    pub designators: Vec<String>,
+    /// Resistor or capacitor.
+    pub kind: SlotKind,
+    /// What is in it.
+    pub fit: Fit,
+    /// Where it comes from.
+    pub origin: FilledFrom,
+    /// The value that would be best here with everything else as it is, Ω or F; `None` where no other value does better.
+    pub ideal: Option<f64>,
+    /// What the chosen value costs against the ideal one, K at 95 %.
+    pub costs: f64,
+    /// The part of the series that would take most off the error, if any is worth it.
+    pub worth_buying: Option<Purchase>,
+}
+
+/// Where a part comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FilledFrom {
+    /// Out of the drawer, which then still has so many (of the rarer of two parts).
+    Drawer {
+        /// Left over.
+        left: Count,
+    },
+    /// To be bought because it is worth it.
+    Bought,
+    /// To be bought because the drawer has nothing for this place.
+    NothingThere,
+}
+
+/// A part that would be worth buying.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Purchase {
+    /// Ω or F, out of the series.
+    pub part: Part,
+    /// Largest 95 % error with it, K.
+    pub error_95: f64,
+    /// What it takes off the error, K.
+    pub saves: f64,
+}
+
+/// Steps of the look for the ideal value, in the logarithm.
+const STEPS: [f64; 7] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 0.0003];
+/// What a bought part must take off the error to be named, share, when the user gives no figure.
+const WORTH_NAMING: f64 = 0.01;
+/// An error less than this share smaller is none.
+const NOTHING: f64 = 0.0002;
+
+fn better(a: &Assessment, b: &Assessment) -> bool {
+    if a.shortfall > 0.0 || b.shortfall > 0.0 {
+        return a.shortfall < b.shortfall || (a.shortfall == b.shortfall && a.error_95 < b.error_95);
+    }
+    a.error_95 < b.error_95 * (1.0 - NOTHING)
+}
+
+/// Looks at every place of a board that is chosen. `used`: pieces of each part of the drawer in it.
+pub(crate) fn look(
+    stock: &Stock<'_>,
+    places: &[Place],
+    fits: &Fits,
+    from: &[Vec<usize>],
+    used: &[u32],
+) -> Result<Vec<Filled>, ModelError> {
+    let now = judge(stock.resolved, fits)?;
+    places
+        .par_iter()
+        .zip(from)
+        .map(|(place, parts)| {
+            let fit = fits.get(&place.designator).copied().unwrap_or(Fit::One(Part::NONE));
+            let (ideal, best) = ideal(stock, place, fits, &fit, &now);
+            let costs = best.map_or(0.0, |best| (now.error_95 - best.error_95).max(0.0));
+            let worth_buying = worth_buying(stock, place, fits, ideal.unwrap_or(fit.value()), &now);
+            let left = |&part: &usize| match stock.drawer.map(|d| d.parts[part].count) {
+                Some(Count::Pieces(n)) => Count::Pieces(n.saturating_sub(used.get(part).copied().unwrap_or(0))),
+                _ => Count::Enough,
+            };
+            let origin = match parts.iter().map(left).min() {
+                Some(left) => FilledFrom::Drawer { left },
+                None if place.must_buy => FilledFrom::NothingThere,
+                None => FilledFrom::Bought,
+            };
+            Ok(Filled {
+                designators: place.pieces.iter().map(|(d, _)| d.clone()).collect(),
+                kind: place.kind,
+                fit,
+                origin,
+                ideal,
+                costs,
+                worth_buying,
+            })
+        })
+        .collect()
+}
+
+/// A fit of another value with the figures of this one, in an otherwise unchanged board.
+fn with(place: &Place, fits: &Fits, part: Part) -> Fits {
+    let mut other = fits.clone();
+    put(&mut other, place, Fit::One(part));
+    other
+}
+
+/// The value that is best with everything else as it is, by ever smaller steps, and how the board does with it.
+pub(crate) fn ideal(
+    stock: &Stock<'_>,
+    place: &Place,
+    fits: &Fits,
+    fit: &Fit,
+    now: &Assessment,
+) -> (Option<f64>, Option<Assessment>) {
+    let figures = fit.equivalent();
+    let judged = |value: f64| judge(stock.resolved, &with(place, fits, Part { value, ..figures })).ok();
+    let mut best: Option<(f64, Assessment)> = None;
+    for step in STEPS {
+        loop {
+            let (here, assessment) = best.as_ref().map_or((figures.value, now), |(v, a)| (*v, a));
+            let next = [step, -step]
+                .into_iter()
+                .map(|s| (here * libm::exp(s)).clamp(place.limits.0, place.limits.1))
+                .filter_map(|value| Some((value, judged(value)?)))
+                .filter(|(_, a)| better(a, assessment))
+                .min_by(|a, b| a.1.order(&b.1));
+            match next {
+                Some(next) => best = Some(next),
+                None => break,
+            }
+        }
+    }
+    match best {
+        Some((value, assessment)) => (Some(value), Some(assessment)),
+        None => (None, None),
+    }
+}
+
+/// The part of the series that takes most off the error, when that is worth naming.
+pub(crate) fn worth_buying(stock: &Stock<'_>, place: &Place, fits: &Fits, wanted: f64, now: &Assessment) -> Option<Purchase> {
+    let slot = stock.resolved.blueprint.slots.iter().find(|s| s.designator == place.designator)?;
+    let series = match place.kind {
+        SlotKind::Resistor => stock.resolved.resistor_series,
+        SlotKind::Capacitor => stock.resolved.capacitor_series,
+    };
+    let near = nearest(series, wanted);
+    // The nearest and its neighbours: the error need not be symmetric about its best.
+    let spread = 1.05 * libm::pow(10.0, 1.0 / series.count() as f64);
+    between(series, (near / spread).max(place.limits.0), (near * spread).min(place.limits.1))
+        .into_iter()
+        .filter_map(|value| {
+            let part = stock.bought(slot, value);
+            let then = judge(stock.resolved, &with(place, fits, part)).ok()?;
+            let saves = now.error_95 - then.error_95;
+            let enough = stock.resolved.worth_buying.unwrap_or(WORTH_NAMING * now.error_95);
+            (then.shortfall <= now.shortfall && saves >= enough).then_some(Purchase {
+                part,
+                error_95: then.error_95,
+                saves,
+            })
+        })
+        .max_by(|a, b| a.saves.total_cmp(&b.saves))
+}
+

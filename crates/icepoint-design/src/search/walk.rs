@@ -1,0 +1,445 @@
+//! The walk over what may be put into the places: downhill by the model's judgement, from coarse strides to single
+//! steps.
+//!
+//! **Moves.** In the logarithm of the value, as values are stepped: each place alone; two places of one role together,
+//! along their ratio (both up) and along their product (one up, one down). A gain is a ratio, a corner frequency a
+//! product; the walk does not know which it has before it. Dull places, which change nothing, stay at their usual value.
+//! **Ratios.** At last, for two places of one role, every value of the one with the two values of the other that come
+//! nearest to the ratio or product found: neighbours on a scale of preferred values are no neighbours in ratio.
+//! **Same answer every time.** Moves are judged in parallel and compared in order; nothing depends on the threads.
+
+use std::collections::HashMap;
+
+use icepoint_chain::front_end::Values;
+use icepoint_chain::resolve::Resolved;
+use icepoint_chain::{Model, ModelError};
+use rayon::prelude::*;
+
+use super::fit::{Fit, Fits, chain};
+use super::offers::{Place, Stock};
+use crate::candidate::{Assessment, assess_model, limits_missed};
+
+/// Index of the offer taken at each place.
+pub(crate) type Choice = Vec<u16>;
+
+/// Strides in the logarithm of the value: a factor 10, 3, 1.8, …; then single steps.
+const STRIDES: [f64; 6] = [2.302_585, 1.0, 0.45, 0.2, 0.08, 0.03];
+/// What a move must bring, share of the error: less is no reason to leave a usual value.
+const WORTHWHILE: f64 = 0.0001;
+/// A change of the error below this share is none: the place is dull.
+const DULL: f64 = 0.0001;
+
+/// A choice with its judgement.
+#[derive(Clone, Debug)]
+pub(crate) struct Judged {
+    pub choice: Choice,
+    pub assessment: Assessment,
+}
+
+impl Judged {
+    /// Whether it is better than `other`, by more than is worth a change.
+    pub fn beats(&self, other: &Self) -> bool {
+        let (a, b) = (&self.assessment, &other.assessment);
+        let smaller = a.error_95 < b.error_95 * (1.0 - WORTHWHILE);
+        if a.shortfall > 0.0 || b.shortfall > 0.0 {
+            return a.shortfall < b.shortfall * (1.0 - 1e-3) || (a.shortfall <= b.shortfall && smaller);
+        }
+        smaller
+    }
+
+    fn order(&self, other: &Self) -> core::cmp::Ordering {
+        let (a, b) = (&self.assessment, &other.assessment);
+        a.shortfall
+            .total_cmp(&b.shortfall)
+            .then(a.error_95.total_cmp(&b.error_95))
+            .then_with(|| self.choice.cmp(&other.choice))
+    }
+}
+
+/// A walk with everything that it has judged.
+pub(crate) struct Walk<'s> {
+    pub stock: &'s Stock<'s>,
+    pub places: Vec<Place>,
+    seen: HashMap<Choice, Judged>,
+    /// Places that matter.
+    keen: Vec<bool>,
+    /// Boards judged at most.
+    most: usize,
+}
+
+impl<'s> Walk<'s> {
+    pub fn new(stock: &'s Stock<'s>, most: usize) -> Self {
+        let places = stock.places();
+        let keen = vec![true; places.len()];
+        Self { stock, places, seen: HashMap::new(), keen, most }
+    }
+
+    /// Boards judged so far.
+    pub fn judged(&self) -> usize {
+        self.seen.len()
+    }
+
+    /// Pieces that a choice takes of each part of the drawer.
+    pub fn used(&self, choice: &[u16]) -> Vec<u32> {
+        let mut used = vec![0; self.stock.drawer.map_or(0, |d| d.parts.len())];
+        for (place, &at) in self.places.iter().zip(choice) {
+            if let Some(part) = place.offers[usize::from(at)].from_drawer {
+                used[part] += place.pieces.len() as u32;
+            }
+        }
+        used
+    }
+
+    fn possible(&self, choice: &[u16]) -> bool {
+        self.used(choice).iter().enumerate().all(|(part, &n)| n == 0 || self.stock.covers(part, n))
+    }
+
+    /// The nearest to `wanted` at each place that the stock still has, in the order of the places; with a drawer, out of
+    /// it. The place where nothing is left, if there is one.
+    pub fn nearest_to(&self, wanted: &Values) -> Result<Choice, usize> {
+        let mut used = vec![0u32; self.stock.drawer.map_or(0, |d| d.parts.len())];
+        let mut choice = Choice::with_capacity(self.places.len());
+        for (index, place) in self.places.iter().enumerate() {
+            let value = wanted.get(&place.designator).copied().unwrap_or(place.usual);
+            let pieces = place.pieces.len() as u32;
+            let free = self.stock.drawer.is_none() || place.must_buy;
+            let may = |i: usize| match place.offers[i].from_drawer {
+                Some(part) => self.stock.covers(part, used[part] + pieces),
+                None => free,
+            };
+            let at = place.nearest(value, may).ok_or(index)?;
+            if let Some(part) = place.offers[at].from_drawer {
+                used[part] += pieces;
+            }
+            choice.push(at as u16);
+        }
+        Ok(choice)
+    }
+
+    /// What a choice puts into the places.
+    pub fn fits(&self, choice: &[u16]) -> Fits {
+        let mut fits = Fits::new();
+        for (place, &at) in self.places.iter().zip(choice) {
+            put(&mut fits, place, place.offers[usize::from(at)].fit);
+        }
+        fits
+    }
+
+    /// Judges what is new among these, in parallel.
+    /// `needed`: a board that misses more than this is of no interest, so its error is not computed.
+    fn judge(&mut self, choices: Vec<Choice>, needed: f64) -> Result<(), ModelError> {
+        let mut new: Vec<Choice> = Vec::new();
+        for choice in choices {
+            if !self.seen.contains_key(&choice) && !new.contains(&choice) && self.possible(&choice) {
+                new.push(choice);
+            }
+        }
+        new.truncate(self.most.saturating_sub(self.seen.len()));
+        let judged: Vec<Option<Judged>> = new
+            .into_par_iter()
+            .map(|choice| {
+                let fits = self.fits(&choice);
+                // A circuit that can't be solved with these values is no candidate.
+                let assessment = judge_needed(self.stock.resolved, &fits, needed).ok()?;
+                Some(Judged { choice, assessment })
+            })
+            .collect();
+        for judged in judged.into_iter().flatten() {
+            self.seen.insert(judged.choice.clone(), judged);
+        }
+        Ok(())
+    }
+
+    /// The best of these that were judged.
+    fn best_of(&self, choices: &[Choice]) -> Option<Judged> {
+        choices.iter().filter_map(|c| self.seen.get(c)).min_by(|a, b| a.order(b)).cloned()
+    }
+
+    /// Walks downhill from `start`; `None` if no board could be judged.
+    pub fn from(&mut self, start: Choice) -> Result<Option<Judged>, ModelError> {
+        self.judge(vec![start.clone()], f64::INFINITY)?;
+        let Some(mut here) = self.best_of(&[start.clone()]) else { return Ok(None) };
+        self.keen = vec![true; self.places.len()];
+        for (round, stride) in STRIDES.into_iter().enumerate() {
+            if round == 1 {
+                self.leave_out_the_dull(&here)?;
+            }
+            here = self.downhill(here, |walk, at| walk.strides(at, stride))?;
+        }
+        here = self.downhill(here, Self::steps)?;
+        here = self.downhill(here, Self::same_ratio)?;
+        here = self.downhill(here, Self::steps)?;
+        let here = self.least_calibration(here);
+        self.homeward(here).map(Some)
+    }
+
+    /// Goes to the best neighbour as long as one is better.
+    fn downhill(
+        &mut self,
+        mut here: Judged,
+        neighbours: impl Fn(&Self, &Choice) -> Vec<Choice>,
+    ) -> Result<Judged, ModelError> {
+        loop {
+            let around = neighbours(self, &here.choice);
+            self.judge(around.clone(), here.assessment.shortfall)?;
+            let Some(best) = self.best_of(&around).filter(|best| best.beats(&here)) else { return Ok(here) };
+            // Moves that help alone and touch other places often help together.
+            let mut all = best.choice.clone();
+            for other in &around {
+                let helps = self.seen.get(other).is_some_and(|o| o.beats(&here));
+                let apart = other.iter().zip(&here.choice).zip(&all).all(|((o, h), a)| o == h || a == h);
+                if helps && apart {
+                    for ((o, h), a) in other.iter().zip(&here.choice).zip(all.iter_mut()) {
+                        if o != h {
+                            *a = *o;
+                        }
+                    }
+                }
+            }
+            self.judge(vec![all.clone()], here.assessment.shortfall)?;
+            here = self.best_of(&[best.choice, all]).unwrap_or(here);
+            if self.seen.len() >= self.most {
+                return Ok(here);
+            }
+        }
+    }
+
+    /// Of all judged whose error can't be told from this one's, the one that needs the least calibration: a trim hides a
+    /// gain that is far off, but a trim has an end.
+    fn least_calibration(&self, here: Judged) -> Judged {
+        let alike = |j: &&Judged| {
+            j.assessment.shortfall <= here.assessment.shortfall && j.assessment.error_95 <= here.assessment.error_95 * (1.0 + ALIKE)
+        };
+        let both = |j: &Judged| j.assessment.error_95 + TRIM_WEIGHT * j.assessment.as_built_95;
+        let least = |a: &&Judged, b: &&Judged| both(a).total_cmp(&both(b)).then_with(|| a.order(b));
+        self.seen.values().filter(alike).min_by(least).cloned().unwrap_or(here)
+    }
+
+    /// Back to the usual value wherever that costs nothing: what was passed on the way is no reason to keep.
+    fn homeward(&mut self, mut here: Judged) -> Result<Judged, ModelError> {
+        let best = here.clone();
+        for index in 0..self.places.len() {
+            let place = &self.places[index];
+            let drawer_first = self.stock.drawer.is_some() && !place.must_buy;
+            let usual = place.nearest(place.usual, |i| !drawer_first || place.offers[i].from_drawer.is_some());
+            let Some(usual) = usual else { continue };
+            let mut home = here.choice.clone();
+            home[index] = usual as u16;
+            self.judge(vec![home.clone()], best.assessment.shortfall)?;
+            let as_good = |home: &Judged| {
+                home.assessment.shortfall <= best.assessment.shortfall
+                    && home.assessment.error_95 <= best.assessment.error_95 * (1.0 + HOMELY)
+                    && home.assessment.as_built_95 <= best.assessment.as_built_95 * (1.0 + ALIKE)
+            };
+            if let Some(home) = self.best_of(&[home]).filter(as_good) {
+                here = home;
+            }
+        }
+        Ok(here)
+    }
+
+    /// Places whose value changes nothing, up or down by a factor of ten or three, keep it.
+    fn leave_out_the_dull(&mut self, here: &Judged) -> Result<(), ModelError> {
+        let alone: Vec<(usize, Choice)> = (0..self.places.len())
+            .flat_map(|place| {
+                [1.0, -1.0, 2.3, -2.3].into_iter().filter_map(move |by| Some((place, by))).collect::<Vec<_>>()
+            })
+            .filter_map(|(place, by)| Some((place, self.moved(&here.choice, &[(place, by)])?)))
+            .collect();
+        self.judge(alone.iter().map(|(_, c)| c.clone()).collect(), here.assessment.shortfall)?;
+        let mut keen = vec![false; self.places.len()];
+        for (place, choice) in &alone {
+            let Some(other) = self.seen.get(choice) else { continue };
+            let (a, b) = (&other.assessment, &here.assessment);
+            let same = (a.shortfall - b.shortfall).abs() <= 1e-6 * b.shortfall
+                && (a.error_95 - b.error_95).abs() <= DULL * b.error_95;
+            keen[*place] |= !same;
+        }
+        self.keen = keen;
+        Ok(())
+    }
+
+    /// A choice with some places moved by so much in the logarithm of the value; `None` where nothing moves.
+    fn moved(&self, from: &[u16], by: &[(usize, f64)]) -> Option<Choice> {
+        let mut choice = from.to_vec();
+        for &(place, shift) in by {
+            let p = &self.places[place];
+            let now = p.offers[usize::from(from[place])].fit.value();
+            let wanted = now * libm::exp(shift);
+            let wanted = wanted.clamp(p.limits.0, p.limits.1);
+            choice[place] = p.nearest(wanted, |_| true)? as u16;
+            if choice[place] == from[place] {
+                return None;
+            }
+        }
+        Some(choice)
+    }
+
+    fn strides(&self, from: &Choice, stride: f64) -> Vec<Choice> {
+        let mut all = Vec::new();
+        for place in self.keen_places() {
+            all.extend(self.moved(from, &[(place, stride)]));
+            all.extend(self.moved(from, &[(place, -stride)]));
+        }
+        // What one place gives another may take away: a larger gain wants a lower pedestal, whatever their roles.
+        let pairs = if stride < FINE { self.any_two() } else { self.together() };
+        for (a, b) in pairs {
+            for (x, y) in [(stride, stride), (-stride, -stride), (stride, -stride), (-stride, stride)] {
+                all.extend(self.moved(from, &[(a, x), (b, y)]));
+            }
+        }
+        all
+    }
+
+    fn keen_places(&self) -> impl Iterator<Item = usize> + '_ {
+        (0..self.places.len()).filter(|p| self.keen[*p])
+    }
+
+    /// Pairs of places that matter.
+    fn any_two(&self) -> Vec<(usize, usize)> {
+        let places: Vec<usize> = self.keen_places().collect();
+        let rest = |i: usize| places[i + 1..].iter();
+        places.iter().enumerate().flat_map(|(i, &a)| rest(i).map(move |&b| (a, b))).collect()
+    }
+
+    /// Pairs of places of one role that matter.
+    fn together(&self) -> Vec<(usize, usize)> {
+        let role = |place: usize| self.places[place].role.as_deref();
+        self.any_two().into_iter().filter(|&(a, b)| role(a).is_some() && role(a) == role(b)).collect()
+    }
+
+    /// So many steps on the scale of one place.
+    fn step(&self, from: &[u16], place: usize, by: i32) -> Option<Choice> {
+        let to = u16::try_from(i32::from(from[place]) + by).ok()?;
+        let mut next = from.to_vec();
+        next[place] = to;
+        (usize::from(to) < self.places[place].offers.len()).then_some(next)
+    }
+
+    /// One and two steps on the scale of each place, and single steps of two places of one role.
+    fn steps(&self, from: &Choice) -> Vec<Choice> {
+        let mut all = Vec::new();
+        for place in self.keen_places() {
+            all.extend([-2, -1, 1, 2].into_iter().filter_map(|by| self.step(from, place, by)));
+        }
+        for (a, b) in self.any_two() {
+            for (x, y) in [(1, 1), (-1, -1), (1, -1), (-1, 1)] {
+                all.extend(self.step(from, a, x).and_then(|c| self.step(&c, b, y)));
+            }
+        }
+        all
+    }
+
+    /// For two places of one role and kind: every value of the one with the two of the other that come nearest to the
+    /// ratio as it is; by the product for two different kinds.
+    fn same_ratio(&self, from: &Choice) -> Vec<Choice> {
+        let value = |place: usize| self.places[place].offers[usize::from(from[place])].fit.value();
+        let mut all = Vec::new();
+        for (a, b) in self.together() {
+            let (p, q) = (&self.places[a], &self.places[b]);
+            if p.kind != q.kind {
+                continue;
+            }
+            let ratio = value(b) / value(a);
+            for (i, offer) in p.offers.iter().enumerate() {
+                let wanted = offer.fit.value() * ratio;
+                let above = q.offers.partition_point(|o| o.fit.value() < wanted);
+                for j in [above.checked_sub(1), Some(above)].into_iter().flatten() {
+                    if j < q.offers.len() {
+                        let mut choice = from.clone();
+                        (choice[a], choice[b]) = (i as u16, j as u16);
+                        all.push(choice);
+                    }
+                }
+            }
+        }
+        // The closest ratios first: what is beyond the number that may be judged is the least likely.
+        let off = |c: &Choice| {
+            let moved: Vec<usize> = (0..c.len()).filter(|i| c[*i] != from[*i]).collect();
+            let log = |place: usize, at: u16| libm::log(self.places[place].offers[usize::from(at)].fit.value());
+            match moved[..] {
+                [a, b] => libm::fabs(log(b, c[b]) - log(b, from[b]) - log(a, c[a]) + log(a, from[a])),
+                _ => 0.0,
+            }
+        };
+        all.sort_by(|a, b| off(a).total_cmp(&off(b)).then_with(|| a.cmp(b)));
+        all.truncate(MOST_RATIOS);
+        all
+    }
+}
+
+/// Times the time allowed after which nobody looks any longer.
+const FAR_TOO_SLOW: f64 = 60.0;
+/// Errors closer than this share are alike.
+const ALIKE: f64 = 0.003;
+/// Strides below this are tried for any two places together.
+const FINE: f64 = 0.1;
+/// What a kelvin before calibration counts against one after it, where errors are alike.
+const TRIM_WEIGHT: f64 = 0.01;
+/// Usual values may cost this share of the error.
+const HOMELY: f64 = 0.0005;
+/// Ratios judged at once.
+const MOST_RATIOS: usize = 160;
+
+/// Puts a fit into a place and, times its factor, into those tied to it.
+pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
+    for (designator, factor) in &place.pieces {
+        let scaled = |mut part: super::fit::Part| {
+            part.value *= factor;
+            part
+        };
+        let fit = match fit {
+            Fit::One(part) => Fit::One(scaled(part)),
+            Fit::Two { join, kind, first, second } => {
+                Fit::Two { join, kind, first: scaled(first), second: scaled(second) }
+            }
+        };
+        fits.insert(designator.clone(), fit);
+    }
+}
+
+/// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
+pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, ModelError> {
+    judge_needed(resolved, fits, f64::INFINITY)
+}
+
+/// The same; a board that misses more than `needed` gets its shortfall so far and no error, which is most of the work.
+fn judge_needed(resolved: &Resolved, fits: &Fits, needed: f64) -> Result<Assessment, ModelError> {
+    let values = values(resolved, fits);
+    let need = resolved.chain.need;
+    let chain = chain(resolved, &values, fits, false);
+    if needed.is_finite() {
+        let missing = limits_missed(&Model::without_dynamics(chain.clone())?)?;
+        if missing > needed {
+            return Ok(hopeless(values, missing));
+        }
+    }
+    let model = Model::new(chain)?;
+    let mut excess = 0.0;
+    if need.settle_within.is_finite() {
+        let mut total = model.settling(1.5 * need.settle_within)?.total();
+        if total.is_none() {
+            // Far too slow: how far tells the walk which way to go.
+            total = model.settling(FAR_TOO_SLOW * need.settle_within)?.total();
+        }
+        excess += total.map_or(FAR_TOO_SLOW, |t| (t / need.settle_within - 1.0).max(0.0));
+    }
+    if need.mains_residual.is_finite() {
+        excess += (model.mains_kelvin() / need.mains_residual - 1.0).max(0.0);
+    }
+    if excess > needed {
+        return Ok(hopeless(values, excess));
+    }
+    assess_model(&model, values, excess)
+}
+
+fn hopeless(values: Values, shortfall: f64) -> Assessment {
+    Assessment { values, error_95: f64::INFINITY, as_built_95: f64::INFINITY, margin: -1.0, shortfall }
+}
+
+/// Values of fits, and those that the user fixed.
+pub(crate) fn values(resolved: &Resolved, fits: &Fits) -> Values {
+    let mut values = resolved.fixed.clone();
+    values.extend(fits.iter().map(|(d, fit)| (d.clone(), fit.value())));
+    values
+}
