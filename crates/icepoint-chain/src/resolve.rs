@@ -145,7 +145,13 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
 }
 
 /// A fixed value that lies in the drawer is that part, with its own figures, unless the file states a tolerance.
-fn at_hand(file: &ChainFile, blueprint: &Blueprint, drawer: &Drawer, fixed: &Values, around: &mut Surroundings) {
+fn at_hand(
+    file: &ChainFile,
+    blueprint: &Blueprint,
+    drawer: &Drawer,
+    fixed: &Values,
+    around: &mut Surroundings,
+) {
     let reach = (file.need.board.high - SPECIFIED_AT).abs().max((file.need.board.low - SPECIFIED_AT).abs());
     for slot in &blueprint.slots {
         let name = &slot.designator;

@@ -3,13 +3,12 @@
 use icepoint_chain::budget::Budget;
 use icepoint_chain::chain::CalibrationWish;
 use icepoint_chain::dynamics::Settling;
-use icepoint_chain::front_end::{SlotKind, Values};
+use icepoint_chain::front_end::Values;
 use icepoint_chain::headroom::LimitUse;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
 
 use crate::compare::Compared;
-use crate::candidate::{Assessment, best};
 use crate::search::{self, Filled, Fits, Selection};
 use crate::upgrades::{Upgrade, upgrades};
 
@@ -172,39 +171,6 @@ fn settling(model: &Model) -> Result<Settling, ModelError> {
 /// As [`design`].
 pub fn values(resolved: &Resolved) -> Result<Values, ModelError> {
     Ok(search::choose(resolved)?.values)
-}
-
-#[doc(hidden)]
-pub fn old_values(resolved: &Resolved) -> Result<Values, ModelError> {
-    let start = start(resolved);
-    let choose_gain = match resolved.blueprint.id.as_str() {
-        "single-amplifier" => single_amplifier::choose,
-        _ => instrumentation::choose,
-    };
-    let filtered = filter::choose(resolved, &start)?;
-    let judged: Vec<Assessment> = choose_gain(resolved, &filtered)?;
-    Ok(best(judged).map_or(filtered, |best| best.values))
-}
-/// Usual values from the series asked for, and the user's own; twins follow their first.
-fn start(resolved: &Resolved) -> Values {
-    let mut values = Values::new();
-    for slot in &resolved.blueprint.slots {
-        let series = match slot.kind {
-            SlotKind::Resistor => resolved.resistor_series,
-            SlotKind::Capacitor => resolved.capacitor_series,
-        };
-        match (resolved.fixed.get(&slot.designator), &slot.tie) {
-            (Some(value), _) => {
-                values.insert(slot.designator.clone(), *value);
-            }
-            // Left out: its value follows from the one it is tied to.
-            (None, Some(_)) => {}
-            (None, None) => {
-                values.insert(slot.designator.clone(), crate::preferred::nearest(series, slot.usual));
-            }
-        }
-    }
-    values
 }
 
 fn bounds(model: &Model, headroom: &[LimitUse], settling: &Settling, mains: f64, error: f64) -> Vec<Bound> {

@@ -5,7 +5,6 @@ use std::cmp::Ordering;
 use icepoint_chain::budget::{Study, quick_error_95, quick_errors_95};
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::Values;
-use icepoint_chain::resolve::Resolved;
 use icepoint_chain::situation::grid;
 use icepoint_chain::{Model, ModelError};
 
@@ -40,20 +39,6 @@ impl Assessment {
     }
 }
 
-/// Errors closer than this share are alike.
-const ALIKE: f64 = 0.01;
-
-/// The best of a sorted list: among those whose error after calibration can't be told apart, the one that needs the
-/// least calibration. A trim hides a gain that is far off, but a trim has an end.
-pub(crate) fn best(sorted: Vec<Assessment>) -> Option<Assessment> {
-    let first = sorted.first()?;
-    let (shortfall, error) = (first.shortfall, first.error_95 * (1.0 + ALIKE));
-    sorted
-        .into_iter()
-        .filter(|a| a.shortfall <= shortfall && a.error_95 <= error)
-        .min_by(|a, b| a.as_built_95.total_cmp(&b.as_built_95).then_with(|| a.order(b)))
-}
-
 /// Grid of the quick judgement: ends and middle of the board's range; the hot range closely enough to see where a
 /// straight line departs most from a curved emf. Hot temperatures cost little, the circuit is solved once for all.
 pub(crate) fn coarse_study(model: &Model) -> Study<'_> {
@@ -68,15 +53,6 @@ pub(crate) fn coarse_study(model: &Model) -> Study<'_> {
 /// [`ModelError`] when the chain can't be solved.
 pub(crate) fn quick_error(model: &Model) -> Result<f64, ModelError> {
     quick_error_95(&coarse_study(model), model.chain().need.calibration)
-}
-
-/// Judges values for everything that does not depend on frequency.
-///
-/// # Errors
-/// [`ModelError`] when the chain can't be solved.
-pub(crate) fn assess(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> {
-    let model = Model::without_dynamics(resolved.with_values(&values))?;
-    assess_model(&model, values, 0.0)
 }
 
 /// Judges a model; `excess` is what its dynamics already exceed.

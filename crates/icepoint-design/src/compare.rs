@@ -107,10 +107,10 @@ impl Comparison {
 
     /// The chain file with the front end and the amplifiers of the row that is taken.
     pub fn file(&self, file: &ChainFile) -> ChainFile {
-        self.table.rows.get(self.table.taken).map_or_else(
-            || file.clone(),
-            |row| file.with_front_end(&row.id, &row.amplifiers),
-        )
+        self.table
+            .rows
+            .get(self.table.taken)
+            .map_or_else(|| file.clone(), |row| file.with_front_end(&row.id, &row.amplifiers))
     }
 }
 
@@ -214,12 +214,14 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, S
             "it compensates the reference junction in the circuit, and the chain reads a sensor".into()
         });
     }
-    let given = |role: &str| match role {
-        "amplifier" => file.front_end.amplifier.as_ref(),
-        "buffer" => file.front_end.buffer.as_ref(),
-        _ => None,
-    }
-    .filter(|name| name.value != ANY_RECORD);
+    let given = |role: &str| {
+        match role {
+            "amplifier" => file.front_end.amplifier.as_ref(),
+            "buffer" => file.front_end.buffer.as_ref(),
+            _ => None,
+        }
+        .filter(|name| name.value != ANY_RECORD)
+    };
     let is = |name: &str, instrumentation: bool| {
         file.amplifiers
             .get(name)
@@ -254,7 +256,10 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, S
     Ok(choices)
 }
 
-fn row(mut resolved: Resolved, amplifiers: Vec<(String, String)>) -> Result<(Row, (Resolved, Selection)), ModelError> {
+fn row(
+    mut resolved: Resolved,
+    amplifiers: Vec<(String, String)>,
+) -> Result<(Row, (Resolved, Selection)), ModelError> {
     let selection = search::choose_quickly(&resolved)?;
     let trials = resolved.chain.settings.trials;
     resolved.chain.settings.trials = trials.min(TRIALS);

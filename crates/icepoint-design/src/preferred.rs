@@ -49,20 +49,6 @@ pub(crate) fn nearest(series: Series, wanted: f64) -> f64 {
     }
 }
 
-/// The pair `(upper, lower)` from a series whose ratio `upper/lower` is nearest to `ratio`, with the lower one between
-/// `low` and `high`; best first.
-pub(crate) fn pairs(series: Series, ratio: f64, low: f64, high: f64, keep: usize) -> Vec<(f64, f64)> {
-    let mut all: Vec<(f64, (f64, f64))> = between(series, low, high)
-        .into_iter()
-        .map(|lower| {
-            let upper = nearest(series, lower * ratio);
-            ((upper / lower / ratio - 1.0).abs(), (upper, lower))
-        })
-        .collect();
-    all.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.1.total_cmp(&b.1.1)));
-    all.into_iter().take(keep).map(|(_, pair)| pair).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -91,18 +77,6 @@ mod tests {
                 );
             }
             assert!(nearest(*series, f64::NAN).is_nan());
-        }
-    }
-
-    /// Exhaustive: no pair of E24 between the same ends comes nearer to the ratio.
-    #[test]
-    fn the_first_pair_is_the_best_of_all() {
-        let best = pairs(Series::E24, 24.7, 100.0, 1000.0, 1)[0];
-        let error = |(u, l): (f64, f64)| (u / l / 24.7 - 1.0).abs();
-        for lower in between(Series::E24, 100.0, 1000.0) {
-            for upper in between(Series::E24, 1000.0, 1e5) {
-                assert!(error((upper, lower)) >= error(best) - 1e-12, "{upper}/{lower}");
-            }
         }
     }
 }

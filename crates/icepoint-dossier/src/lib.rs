@@ -11,6 +11,7 @@
 //! | share of good boards per calibration | yield | [`yield_bars::YieldBars::draw`] |
 //! | filter magnitude and mains residual | response | [`response::Response::draw`] |
 //! | noise densities | noise | [`noise::Noise::draw`] |
+//! | front ends with error and parts | the best edge | [`edge::Edge::draw`] |
 //! | a step response | settling | [`settling::Settling::draw`] |
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
 //! | what a soldered board should show | the sheet to work from | [`bench_sheet::page`] |
@@ -37,6 +38,7 @@ pub mod certificate;
 pub mod contributions;
 pub mod distribution;
 pub mod dossier;
+pub mod edge;
 pub mod error_band;
 pub mod error_map;
 pub mod inventory_page;

@@ -9,9 +9,9 @@ use icepoint_chain::file::{ChainFile, ChosenValue, Topology, write_atomically};
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::quantity::{Tolerance, Toleranced, Unit, format};
 use icepoint_chain::resolve::{Resolved, resolve};
+use icepoint_design::Design;
 use icepoint_design::compare::{self, Comparison};
 use icepoint_design::search::Fit;
-use icepoint_design::Design;
 use serde::Serialize;
 
 use crate::failure::Failure;
@@ -100,7 +100,11 @@ fn compared(arguments: &DesignArguments, file: &ChainFile) -> Result<Option<Comp
         && !comparison.take(id)
     {
         let why = comparison.table.left_out.iter().find(|l| l.id == *id).map(|l| l.why.clone());
-        return Err(Failure::bad_input("front_end.does_not_fit", format!("{id} does not fit this chain"), why));
+        return Err(Failure::bad_input(
+            "front_end.does_not_fit",
+            format!("{id} does not fit this chain"),
+            why,
+        ));
     }
     Ok(Some(comparison))
 }

@@ -30,7 +30,12 @@ pub fn print(compared: &Compared, out: &mut dyn Write) -> io::Result<()> {
             format!("{:.3} K", row.mains_kelvin),
             row.settling.map_or("no end seen".into(), |t| format!("{t:.2} s")),
             row.parts.to_string(),
-            format!("{}, {:.0} % used{}", row.binds.what, 100.0 * row.binds.used, if row.met { "" } else { ": misses" }),
+            format!(
+                "{}, {:.0} % used{}",
+                row.binds.what,
+                100.0 * row.binds.used,
+                if row.met { "" } else { ": misses" }
+            ),
         ]
     }));
     let width = |column: usize| rows.iter().map(|r| r[column].chars().count()).max().unwrap_or(0);
@@ -50,7 +55,10 @@ pub fn print(compared: &Compared, out: &mut dyn Write) -> io::Result<()> {
     for left in &compared.left_out {
         writeln!(out, "left out: {}: {}", left.id, left.why)?;
     }
-    writeln!(out, "\nThe row with -> is taken; --front-end NAME takes another, or write topology = \"NAME\" in [front_end].\n")
+    writeln!(
+        out,
+        "\nThe row with -> is taken; --front-end NAME takes another, or write topology = \"NAME\" in [front_end].\n"
+    )
 }
 
 /// The table in JSON.

@@ -76,7 +76,9 @@ impl Fit {
                 let value = if adds { sum } else { first.value * second.value / sum };
                 // d(ln R)/d(ln R₁): R₁/R of a sum, R/R₁ of a parallel connection.
                 let share = |part: Part| if adds { part.value / value } else { value / part.value };
-                let both = |of: fn(&Part) -> f64| libm::hypot(share(first) * of(&first), share(second) * of(&second));
+                let both = |of: fn(&Part) -> f64| {
+                    libm::hypot(share(first) * of(&first), share(second) * of(&second))
+                };
                 Part { value, tolerance: both(|p| p.tolerance), tempco: both(|p| p.tempco) }
             }
         }
@@ -98,7 +100,9 @@ pub fn chain(resolved: &Resolved, values: &Values, fits: &Fits, whole: bool) -> 
             PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } => {
                 (figures.ohms, figures.tolerance, figures.tempco) = (part.value, part.tolerance, part.tempco);
             }
-            PartKind::Capacitor { farads, tolerance, .. } => (*farads, *tolerance) = (part.value, part.tolerance),
+            PartKind::Capacitor { farads, tolerance, .. } => {
+                (*farads, *tolerance) = (part.value, part.tolerance)
+            }
             _ => {}
         }
         if whole {

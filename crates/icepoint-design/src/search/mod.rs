@@ -16,6 +16,7 @@ use icepoint_chain::front_end::{PlannedKind, Values};
 use icepoint_chain::resolve::Resolved;
 use rayon::prelude::*;
 
+use crate::low_pass;
 use offers::Stock;
 use walk::{Judged, Walk, judge, put, values};
 
@@ -57,6 +58,8 @@ pub(crate) fn choose_quickly(resolved: &Resolved) -> Result<Selection, ModelErro
 }
 
 fn choose_from(resolved: &Resolved, quickly: bool) -> Result<Selection, ModelError> {
+    // A low-pass that the chain file asks for has a response of its own to hold; its values are chosen for that.
+    let resolved = &low_pass::choose(resolved.clone())?;
     let stock = Stock::new(resolved);
     let mut walk = Walk::new(&stock, MOST_JUDGED);
     if walk.places.is_empty() {
@@ -72,7 +75,10 @@ fn choose_from(resolved: &Resolved, quickly: bool) -> Result<Selection, ModelErr
     // What the drawer has too few of for all places together must be bought for the last of them.
     while let Err(place) = walk.nearest_to(&Values::new()) {
         if walk.places[place].must_buy {
-            return Err(ModelError::Range(format!("nothing is left to put in {}", walk.places[place].designator)));
+            return Err(ModelError::Range(format!(
+                "nothing is left to put in {}",
+                walk.places[place].designator
+            )));
         }
         stock.add_bought(&mut walk.places[place]);
         walk.places[place].must_buy = true;
@@ -122,7 +128,13 @@ pub fn look_at(resolved: &Resolved, selection: &Selection) -> Result<Vec<Filled>
     let places = stock.places();
     let from: Vec<Vec<usize>> = places
         .iter()
-        .map(|p| selection.from.iter().find(|(d, _)| *d == p.designator).map_or(Vec::new(), |(_, from)| from.clone()))
+        .map(|p| {
+            selection
+                .from
+                .iter()
+                .find(|(d, _)| *d == p.designator)
+                .map_or(Vec::new(), |(_, from)| from.clone())
+        })
         .collect();
     let mut used = vec![0u32; drawer.parts.len()];
     for (place, from) in places.iter().zip(&from) {
@@ -150,7 +162,9 @@ fn pair_up(
     for (place, from) in walk.places.iter().zip(from) {
         // A gain resistor sits on the amplifier's own pins; two of them are no two parts of the circuit's nodes.
         let element = stock.resolved.blueprint.element(&place.designator);
-        if element.is_some_and(|e| matches!(e.kind, PlannedKind::GainResistor { .. })) || place.pieces.iter().any(|p| p.1 != 1.0) {
+        if element.is_some_and(|e| matches!(e.kind, PlannedKind::GainResistor { .. }))
+            || place.pieces.iter().any(|p| p.1 != 1.0)
+        {
             continue;
         }
         let Some(fit) = fits.get(&place.designator).copied() else { continue };
@@ -187,7 +201,12 @@ fn pair_up(
 }
 
 /// Buys what takes enough off the error, the most useful part first.
-fn buy(stock: &Stock<'_>, walk: &Walk<'_>, fits: &mut Fits, from: &mut [Vec<usize>]) -> Result<(), ModelError> {
+fn buy(
+    stock: &Stock<'_>,
+    walk: &Walk<'_>,
+    fits: &mut Fits,
+    from: &mut [Vec<usize>],
+) -> Result<(), ModelError> {
     for _ in 0..walk.places.len() {
         let now = judge(stock.resolved, fits)?;
         let best = walk

@@ -101,11 +101,9 @@ impl<'r> Stock<'r> {
         let p = self.drawer?.parts.get(part)?;
         Some(match p.kind {
             SlotKind::Resistor => Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco },
-            SlotKind::Capacitor => Part {
-                value: p.value,
-                tolerance: p.tolerance + p.tempco * self.reach(),
-                tempco: 0.0,
-            },
+            SlotKind::Capacitor => {
+                Part { value: p.value, tolerance: p.tolerance + p.tempco * self.reach(), tempco: 0.0 }
+            }
         })
     }
 
@@ -139,7 +137,8 @@ impl<'r> Stock<'r> {
         if let Some(drawer) = self.drawer.filter(|_| alike) {
             let count = pieces.len() as u32;
             for (i, part) in drawer.parts.iter().enumerate() {
-                let inside = slot.limits.0 * (1.0 - 1e-9) <= part.value && part.value <= slot.limits.1 * (1.0 + 1e-9);
+                let inside =
+                    slot.limits.0 * (1.0 - 1e-9) <= part.value && part.value <= slot.limits.1 * (1.0 + 1e-9);
                 if part.kind == slot.kind
                     && inside
                     && self.covers(i, count)
@@ -188,7 +187,14 @@ impl<'r> Stock<'r> {
 
     /// Pairs out of the drawer, in series or in parallel, next to `wanted`: nearest first, not more than `keep`.
     /// `used` tells the pieces of each part that other places take.
-    pub fn pairs(&self, kind: SlotKind, wanted: f64, pieces: u32, used: &[u32], keep: usize) -> Vec<(Fit, [usize; 2])> {
+    pub fn pairs(
+        &self,
+        kind: SlotKind,
+        wanted: f64,
+        pieces: u32,
+        used: &[u32],
+        keep: usize,
+    ) -> Vec<(Fit, [usize; 2])> {
         let Some(drawer) = self.drawer else { return Vec::new() };
         let left = |i: usize, n: u32| {
             drawer.parts[i].count != Count::Pieces(0) && self.covers(i, used.get(i).copied().unwrap_or(0) + n)
@@ -196,8 +202,7 @@ impl<'r> Stock<'r> {
         let mut found: Vec<(f64, Fit, [usize; 2])> = Vec::new();
         for (i, a) in drawer.parts.iter().enumerate().filter(|(_, p)| p.kind == kind) {
             for (j, b) in drawer.parts.iter().enumerate().skip(i).filter(|(_, p)| p.kind == kind) {
-                let enough =
-                    if i == j { left(i, 2 * pieces) } else { left(i, pieces) && left(j, pieces) };
+                let enough = if i == j { left(i, 2 * pieces) } else { left(i, pieces) && left(j, pieces) };
                 if !enough {
                     continue;
                 }

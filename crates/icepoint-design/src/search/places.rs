@@ -1,8 +1,8 @@
 //! Place by place: what would be ideal there, what the part chosen costs in kelvin, and what would be worth buying.
 
+use icepoint_chain::ModelError;
 use icepoint_chain::drawer::Count;
 use icepoint_chain::front_end::SlotKind;
-use icepoint_chain::ModelError;
 use rayon::prelude::*;
 
 use super::fit::{Fit, Fits, Part};
@@ -87,7 +87,9 @@ pub(crate) fn look(
             let costs = best.map_or(0.0, |best| (now.error_95 - best.error_95).max(0.0));
             let worth_buying = worth_buying(stock, place, fits, ideal.unwrap_or(fit.value()), &now);
             let left = |&part: &usize| match stock.drawer.map(|d| d.parts[part].count) {
-                Some(Count::Pieces(n)) => Count::Pieces(n.saturating_sub(used.get(part).copied().unwrap_or(0))),
+                Some(Count::Pieces(n)) => {
+                    Count::Pieces(n.saturating_sub(used.get(part).copied().unwrap_or(0)))
+                }
                 _ => Count::Enough,
             };
             let origin = match parts.iter().map(left).min() {
@@ -148,7 +150,13 @@ pub(crate) fn ideal(
 }
 
 /// The part of the series that takes most off the error, when that is worth naming.
-pub(crate) fn worth_buying(stock: &Stock<'_>, place: &Place, fits: &Fits, wanted: f64, now: &Assessment) -> Option<Purchase> {
+pub(crate) fn worth_buying(
+    stock: &Stock<'_>,
+    place: &Place,
+    fits: &Fits,
+    wanted: f64,
+    now: &Assessment,
+) -> Option<Purchase> {
     let slot = stock.resolved.blueprint.slots.iter().find(|s| s.designator == place.designator)?;
     let series = match place.kind {
         SlotKind::Resistor => stock.resolved.resistor_series,
@@ -172,4 +180,3 @@ pub(crate) fn worth_buying(stock: &Stock<'_>, place: &Place, fits: &Fits, wanted
         })
         .max_by(|a, b| a.saves.total_cmp(&b.saves))
 }
-

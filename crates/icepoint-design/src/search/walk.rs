@@ -208,7 +208,8 @@ impl<'s> Walk<'s> {
     /// gain that is far off, but a trim has an end.
     fn least_calibration(&self, here: Judged) -> Judged {
         let alike = |j: &&Judged| {
-            j.assessment.shortfall <= here.assessment.shortfall && j.assessment.error_95 <= here.assessment.error_95 * (1.0 + ALIKE)
+            j.assessment.shortfall <= here.assessment.shortfall
+                && j.assessment.error_95 <= here.assessment.error_95 * (1.0 + ALIKE)
         };
         let both = |j: &Judged| j.assessment.error_95 + TRIM_WEIGHT * j.assessment.as_built_95;
         let least = |a: &&Judged, b: &&Judged| both(a).total_cmp(&both(b)).then_with(|| a.order(b));
@@ -221,7 +222,8 @@ impl<'s> Walk<'s> {
         for index in 0..self.places.len() {
             let place = &self.places[index];
             let drawer_first = self.stock.drawer.is_some() && !place.must_buy;
-            let usual = place.nearest(place.usual, |i| !drawer_first || place.offers[i].from_drawer.is_some());
+            let usual =
+                place.nearest(place.usual, |i| !drawer_first || place.offers[i].from_drawer.is_some());
             let Some(usual) = usual else { continue };
             let mut home = here.choice.clone();
             home[index] = usual as u16;
@@ -356,7 +358,8 @@ impl<'s> Walk<'s> {
         // The closest ratios first: what is beyond the number that may be judged is the least likely.
         let off = |c: &Choice| {
             let moved: Vec<usize> = (0..c.len()).filter(|i| c[*i] != from[*i]).collect();
-            let log = |place: usize, at: u16| libm::log(self.places[place].offers[usize::from(at)].fit.value());
+            let log =
+                |place: usize, at: u16| libm::log(self.places[place].offers[usize::from(at)].fit.value());
             match moved[..] {
                 [a, b] => libm::fabs(log(b, c[b]) - log(b, from[b]) - log(a, c[a]) + log(a, from[a])),
                 _ => 0.0,

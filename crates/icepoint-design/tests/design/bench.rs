@@ -42,6 +42,10 @@ impl Text {
         values.iter().fold(self, |text, (d, v)| text.value(d, v))
     }
 
+    pub fn text(&self) -> &str {
+        &self.0
+    }
+
     pub fn resolved(&self) -> Resolved {
         let file = file::parse("chain.toml", &self.0).unwrap_or_else(|refused| panic!("{refused:?}"));
         resolve(&file).unwrap_or_else(|refused| panic!("{refused:?}"))

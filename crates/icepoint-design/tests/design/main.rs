@@ -3,6 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail like a test
 
 mod bench;
+mod compare;
+mod drawer;
 mod examples;
 mod exhaustive;
 mod promises;

@@ -11,6 +11,7 @@ mod bench;
 mod causes;
 mod cautions;
 mod circuit;
+mod compared;
 mod dynamics;
 mod errors;
 mod junction;
@@ -62,9 +63,15 @@ pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError>
     let subject = Subject::new(file, design);
     let mut pictures = Pictures::default();
     let sheet = sheet(file, design)?;
-    let sections: Vec<(&str, &str, Markup)> = vec![
+    let mut sections: Vec<(&str, &str, Markup)> = vec![
         ("answer", "The answer", answer::section(&subject)),
         ("need", "The need", need::section(&subject)),
+    ];
+    if let Some(table) = &design.compared {
+        let content = compared::front_ends(&subject, table, &mut pictures);
+        sections.push(("front-ends", "Front ends beside each other", content));
+    }
+    sections.extend([
         ("schematic", "Schematic", circuit::section(&subject, &mut pictures)),
         ("error-map", "Error over hot and board temperature", errors::map(&subject, &mut pictures)),
         ("error-band", "Error against hot temperature", errors::bands(&subject, &mut pictures)),
@@ -75,11 +82,16 @@ pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError>
         ("junction", "Reference junction and a broken sensor", junction::section(&subject)?),
         ("voltages", "Voltages to expect", bench::section(&subject, &sheet)?),
         ("parts", "Parts list", parts::section(&subject)),
+    ]);
+    if !design.places.is_empty() {
+        sections.push(("drawer", "From the drawer", compared::drawer(&subject)));
+    }
+    sections.extend([
         ("cautions", "Cautions", cautions::section(&subject)),
         ("assumptions", "Assumptions", assumptions::section(&subject)),
         ("working", "The working", working::section(&derivations(file, design)?)),
         ("provenance", "How it was computed", provenance::section(&subject)),
-    ];
+    ]);
     let entries: Vec<Entry> = sections
         .iter()
         .map(|(id, heading, _)| Entry { id: (*id).to_owned(), heading: (*heading).to_owned() })

@@ -1,0 +1,141 @@
+//! Other front ends beside the one taken, and what came out of the drawer.
+
+use icepoint_chain::front_end::SlotKind;
+use icepoint_chain::quantity::{Unit, format};
+use icepoint_design::compare::Compared;
+use icepoint_design::search::{FilledFrom, Fit, Part};
+use maud::{Markup, html};
+
+use super::words::{sentence, typeset};
+use super::{Pictures, Subject};
+use crate::edge::{Edge, EdgePoint};
+use crate::number::{fixed, percent, signed};
+use crate::page::{self, Column};
+
+/// Front ends beside each other.
+pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pictures) -> Markup {
+    let columns = [
+        Column::words("Front end"),
+        Column::words("Amplifiers"),
+        Column::numbers("Error at 95 %", "± K"),
+        Column::numbers("Worst case", "K"),
+        Column::numbers("Boards within", ""),
+        Column::numbers("Mains residual", "K"),
+        Column::numbers("Settles", "s"),
+        Column::numbers("Parts", ""),
+        Column::words("What binds"),
+    ];
+    let rows: Vec<Vec<String>> = compared
+        .rows
+        .iter()
+        .enumerate()
+        .map(|(i, row)| {
+            let mark = if i == compared.taken { " (taken)" } else { "" };
+            let misses = if row.met { "" } else { "; misses the need" };
+            let used = super::answer::percent_used(row.binds.used);
+            vec![
+                format!("{}{mark}", row.id),
+                row.amplifiers.iter().map(|(_, name)| name.as_str()).collect::<Vec<_>>().join(", "),
+                fixed(row.error_95, 2),
+                format!("{} to {}", signed(row.worst_case.0, 1), signed(row.worst_case.1, 1)),
+                percent(row.within),
+                fixed(row.mains_kelvin, 3),
+                row.settling.map_or("no end seen".to_owned(), |t| fixed(t, 2)),
+                row.parts.to_string(),
+                format!("{}, {used} used{misses}", row.binds.what),
+            ]
+        })
+        .collect();
+    let edge = Edge {
+        id: "front-ends".to_owned(),
+        accuracy_kelvin: s.chain.need.accuracy,
+        points: compared
+            .rows
+            .iter()
+            .enumerate()
+            .map(|(i, row)| EdgePoint {
+                name: row.id.clone(),
+                parts: row.parts,
+                error_kelvin: row.error_95,
+                edge: row.best_edge,
+                taken: i == compared.taken,
+            })
+            .collect(),
+    };
+    html! {
+        p {
+            "All front ends that fit this chain, each with the best values found for it; "
+            (icepoint_design::compare::TRIALS) " boards simulated for each. Taken is one that meets the need, and of "
+            "those whose errors are alike the one with the fewest parts."
+        }
+        (page::table("Front ends that fit", &columns, &rows))
+        (pictures.both("front-ends",
+            "Error against parts. Filled: on the best edge, no other has a smaller error with no more parts. Ringed: taken.",
+            &|frame| edge.draw(frame)))
+        @if !compared.left_out.is_empty() {
+            h3 { "Left out" }
+            ul { @for left in &compared.left_out { li { (left.id) ": " (typeset(&left.why)) "." } } }
+        }
+    }
+}
+
+fn unit(kind: SlotKind) -> Unit {
+    match kind {
+        SlotKind::Resistor => Unit::Ohm,
+        SlotKind::Capacitor => Unit::Farad,
+    }
+}
+
+/// What came out of the drawer.
+pub(super) fn drawer(s: &Subject<'_>) -> Markup {
+    let columns = [
+        Column::words("Place"),
+        Column::words("Chosen"),
+        Column::words("From"),
+        Column::words("Ideal"),
+        Column::numbers("Costs", "K"),
+        Column::words("Worth buying"),
+    ];
+    let part = |kind: SlotKind, p: &Part| {
+        format!("{} ± {}", format(p.value, unit(kind), 4), format(p.tolerance, Unit::Ratio, 3))
+    };
+    let rows: Vec<Vec<String>> = s
+        .design
+        .places
+        .iter()
+        .map(|place| {
+            let chosen = match &place.fit {
+                Fit::One(one) => part(place.kind, one),
+                Fit::Two { join, first, second, .. } => {
+                    format!("{} and {} {}", part(place.kind, first), part(place.kind, second), join.name())
+                }
+            };
+            vec![
+                place.designators.join(", "),
+                typeset(&chosen),
+                match place.origin {
+                    FilledFrom::Drawer { left } => format!("drawer, {left} left"),
+                    FilledFrom::Bought => "to buy".to_owned(),
+                    FilledFrom::NothingThere => "to buy, nothing there".to_owned(),
+                },
+                place.ideal.map_or("as chosen".to_owned(), |v| typeset(&format(v, unit(place.kind), 4))),
+                fixed(place.costs, 3),
+                place.worth_buying.map_or("nothing".to_owned(), |p| {
+                    typeset(&format!("{}, saves {} K", part(place.kind, &p.part), fixed(p.saves, 2)))
+                }),
+            ]
+        })
+        .collect();
+    let two = s.design.places.iter().filter(|p| matches!(p.fit, Fit::Two { .. })).count();
+    html! {
+        p {
+            "Ideal is the value that would be best at a place with everything else as it is; what the part chosen costs "
+            "against it is in kelvin of the error at 95 %. No more parts are taken than there are."
+            @if two > 0 {
+                " " (sentence(if two == 1 { "one place takes" } else { "some places take" }))
+                " two parts, because that wins; the parts list and the schematic show both, with A and B behind the designator."
+            }
+        }
+        (page::table("Place by place", &columns, &rows))
+    }
+}
