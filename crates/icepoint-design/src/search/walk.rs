@@ -169,6 +169,7 @@ impl<'s> Walk<'s> {
         here = self.downhill(here, Self::steps)?;
         here = self.downhill(here, Self::same_ratio)?;
         here = self.downhill(here, Self::steps)?;
+        here = self.downhill(here, Self::anywhere)?;
         let here = self.least_calibration(here);
         self.homeward(here).map(Some)
     }
@@ -310,6 +311,54 @@ impl<'s> Walk<'s> {
         self.any_two().into_iter().filter(|&(a, b)| role(a).is_some() && role(a) == role(b)).collect()
     }
 
+    /// Anything else that may be put into a place that matters, and two places together where there is little to choose
+    /// from: a drawer is no scale, and what one place holds another may want.
+    fn anywhere(&self, from: &Choice) -> Vec<Choice> {
+        let mut all = Vec::new();
+        if self.stock.drawer.is_none() {
+            return all;
+        }
+        let value = |place: usize, at: usize| self.places[place].offers[at].fit.value();
+        let near = |place: usize| -> Vec<u16> {
+            let now = value(place, usize::from(from[place]));
+            let offers = 0..self.places[place].offers.len();
+            offers
+                .filter(|at| libm::fabs(libm::log(value(place, *at) / now)) < NEAR)
+                .map(|at| at as u16)
+                .collect()
+        };
+        for place in self.keen_places() {
+            for at in near(place) {
+                let mut choice = from.clone();
+                choice[place] = at;
+                all.push(choice);
+            }
+        }
+        for (a, b) in self.any_two() {
+            let few = self.places[a].offers.len() * self.places[b].offers.len() <= FEW_PAIRS;
+            let every = |place: usize| (0..self.places[place].offers.len() as u16).collect();
+            let (first, second): (Vec<u16>, Vec<u16>) = if few {
+                (every(a), every(b))
+            } else {
+                // Only what the two could give each other.
+                let same = |p: usize, q: usize| {
+                    let part = self.places[q].offers[usize::from(from[q])].from_drawer;
+                    self.places[p].offers.iter().position(|o| o.from_drawer == part).map(|at| at as u16)
+                };
+                (same(a, b).into_iter().collect(), same(b, a).into_iter().collect())
+            };
+            for &x in &first {
+                for &y in &second {
+                    let mut choice = from.clone();
+                    (choice[a], choice[b]) = (x, y);
+                    all.push(choice);
+                }
+            }
+        }
+        all.dedup();
+        all
+    }
+
     /// So many steps on the scale of one place.
     fn step(&self, from: &[u16], place: usize, by: i32) -> Option<Choice> {
         let to = u16::try_from(i32::from(from[place]) + by).ok()?;
@@ -375,6 +424,10 @@ impl<'s> Walk<'s> {
 const FAR_TOO_SLOW: f64 = 60.0;
 /// Errors closer than this share are alike.
 const ALIKE: f64 = 0.003;
+/// In a drawer, values nearer than this in the logarithm are tried at one place.
+const NEAR: f64 = 1.1;
+/// Two places are tried with everything in the drawer if that makes no more boards than this.
+const FEW_PAIRS: usize = 120;
 /// Strides below this are tried for any two places together.
 const FINE: f64 = 0.1;
 /// What a kelvin before calibration counts against one after it, where errors are alike.

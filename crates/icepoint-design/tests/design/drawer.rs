@@ -140,7 +140,10 @@ fn two_parts_where_they_win() {
     let csv = "value,tolerance,tempco,count\n180 kΩ,1 %,50 ppm/K,3\n33 kΩ,1 %,50 ppm/K,3\n1 kΩ,1 %,50 ppm/K,2\n\
                27 kΩ,1 %,50 ppm/K,4\n110 Ω,1 %,50 ppm/K,2\n10 MΩ,1 %,50 ppm/K,2\n10 kΩ,1 %,50 ppm/K,4\n\
                68 kΩ,1 %,50 ppm/K,2\n1 µF,10 %,0 ppm/K,4\n100 pF,10 %,0 ppm/K,2\n2.2 µF,10 %,0 ppm/K,4\n";
-    let resolved = with_drawer(example("bench-voltmeter.toml").resolved(), csv);
+    // Without a calibration the gain itself must be right.
+    let text =
+        example("bench-voltmeter.toml").with("calibration = \"zero and span\"", "calibration = \"none\"");
+    let resolved = with_drawer(text.resolved(), csv);
     let selection = search::choose(&resolved).unwrap();
     let pairs: Vec<&String> =
         selection.fits.iter().filter(|(_, f)| matches!(f, Fit::Two { .. })).map(|(d, _)| d).collect();

@@ -131,6 +131,7 @@ fn a_gain_ratio_from_e12() {
 #[test]
 fn a_filter_within_time_and_mains() {
     let text = kiln_but(&["R7", "R8"])
+        .value("RG", "1.1 kΩ ± 1 %")
         .with("series = \"E96\"", "series = \"E6\"")
         .with("settle_within = \"5 s\"", "settle_within = \"0.4 s\"")
         .with("mains_residual = \"0.5 K\"", "mains_residual = \"0.01 K\"");
