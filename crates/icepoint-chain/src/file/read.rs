@@ -250,6 +250,8 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
     let amplified = match front_end.as_ref().map(|f| f.topology.value) {
         Some(Topology::BuiltIn(id)) => library::named(id).is_none_or(|b| !b.records().is_empty()),
         Some(Topology::Own) => !matches!(&circuit, Some(Some(c)) if c.records().is_empty()),
+        // Whatever can be compared without any is compared.
+        Some(Topology::Any) => false,
         None => true,
     };
     let amplifiers = if amplified || root.contains_key("amplifier") {
