@@ -75,13 +75,16 @@ pub struct Compared {
     pub taken: usize,
 }
 
+/// A chain with the values chosen for it.
+type Board = (Resolved, Selection);
+
 /// The table with the boards behind it.
 #[derive(Debug)]
 pub struct Comparison {
     /// The table; taken is the row that meets the need, and of those whose errors are alike the one with the fewest
     /// parts.
     pub table: Compared,
-    boards: Vec<(Resolved, Selection)>,
+    boards: Vec<Board>,
 }
 
 impl Comparison {
@@ -159,7 +162,7 @@ fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Compar
             }
         }
     }
-    let judged: Vec<Result<(Row, (Resolved, Selection)), LeftOut>> = candidates
+    let judged: Vec<Result<(Row, Board), LeftOut>> = candidates
         .into_par_iter()
         .zip(names)
         .map(|(resolved, amplifiers)| {
@@ -167,7 +170,7 @@ fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Compar
             row(resolved, amplifiers).map_err(|error| LeftOut { id, why: error.to_string() })
         })
         .collect();
-    let mut all: Vec<(Row, (Resolved, Selection))> = Vec::new();
+    let mut all: Vec<(Row, Board)> = Vec::new();
     for judged in judged {
         match judged {
             Ok(row) => all.push(row),
@@ -256,10 +259,7 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, S
     Ok(choices)
 }
 
-fn row(
-    mut resolved: Resolved,
-    amplifiers: Vec<(String, String)>,
-) -> Result<(Row, (Resolved, Selection)), ModelError> {
+fn row(mut resolved: Resolved, amplifiers: Vec<(String, String)>) -> Result<(Row, Board), ModelError> {
     let selection = search::choose_quickly(&resolved)?;
     let trials = resolved.chain.settings.trials;
     resolved.chain.settings.trials = trials.min(TRIALS);

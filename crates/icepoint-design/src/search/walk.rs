@@ -23,7 +23,7 @@ use crate::candidate::{Assessment, assess_model, limits_missed};
 pub(crate) type Choice = Vec<u16>;
 
 /// Strides in the logarithm of the value: a factor 10, 3, 1.8, …; then single steps.
-const STRIDES: [f64; 6] = [2.302_585, 1.0, 0.45, 0.2, 0.08, 0.03];
+const STRIDES: [f64; 6] = [core::f64::consts::LN_10, 1.0, 0.45, 0.2, 0.08, 0.03];
 /// What a move must bring, share of the error: less is no reason to leave a usual value.
 const WORTHWHILE: f64 = 0.0001;
 /// A change of the error below this share is none: the place is dull.
@@ -158,7 +158,7 @@ impl<'s> Walk<'s> {
     /// Walks downhill from `start`; `None` if no board could be judged.
     pub fn from(&mut self, start: Choice) -> Result<Option<Judged>, ModelError> {
         self.judge(vec![start.clone()], f64::INFINITY)?;
-        let Some(mut here) = self.best_of(&[start.clone()]) else { return Ok(None) };
+        let Some(mut here) = self.best_of(core::slice::from_ref(&start)) else { return Ok(None) };
         self.keen = vec![true; self.places.len()];
         for (round, stride) in STRIDES.into_iter().enumerate() {
             if round == 1 {
@@ -244,9 +244,7 @@ impl<'s> Walk<'s> {
     /// Places whose value changes nothing, up or down by a factor of ten or three, keep it.
     fn leave_out_the_dull(&mut self, here: &Judged) -> Result<(), ModelError> {
         let alone: Vec<(usize, Choice)> = (0..self.places.len())
-            .flat_map(|place| {
-                [1.0, -1.0, 2.3, -2.3].into_iter().filter_map(move |by| Some((place, by))).collect::<Vec<_>>()
-            })
+            .flat_map(|place| [1.0, -1.0, 2.3, -2.3].map(move |by| (place, by)))
             .filter_map(|(place, by)| Some((place, self.moved(&here.choice, &[(place, by)])?)))
             .collect();
         self.judge(alone.iter().map(|(_, c)| c.clone()).collect(), here.assessment.shortfall)?;
