@@ -158,10 +158,8 @@ fn two_parts_where_they_win() {
         let wanted = selection.fits[*designator].value();
         let kind = resolved.blueprint.slot(designator).unwrap().kind;
         let drawer = resolved.drawer.as_ref().unwrap();
-        let near = drawer
-            .of_kind(kind)
-            .min_by(|a, b| (a.value / wanted).ln().abs().total_cmp(&(b.value / wanted).ln().abs()))
-            .unwrap();
+        let off = |value: f64| libm::log(value / wanted).abs();
+        let near = drawer.of_kind(kind).min_by(|a, b| off(a.value).total_cmp(&off(b.value))).unwrap();
         let part = Part { value: near.value, tolerance: near.tolerance, tempco: near.tempco };
         single.insert((*designator).clone(), Fit::One(part));
     }
