@@ -12,6 +12,7 @@
 //! | filter magnitude and mains residual | response | [`response::Response::draw`] |
 //! | noise densities | noise | [`noise::Noise::draw`] |
 //! | a step response | settling | [`settling::Settling::draw`] |
+//! | errors of the firmware over temperature | its error | [`firmware_error::FirmwareError::draw`] |
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
 //! | part values by designator | a schematic | [`schematic::single_amplifier`], [`schematic::instrumentation`] |
 //! | what a soldered board should show | the sheet to work from | [`bench_sheet::page`] |
@@ -39,6 +40,7 @@ pub mod distribution;
 pub mod dossier;
 pub mod error_band;
 pub mod error_map;
+pub mod firmware_error;
 pub mod inventory_page;
 pub mod lettering;
 pub mod noise;

@@ -71,7 +71,11 @@ fn all() -> Vec<(&'static str, Refusal)> {
             "an error beyond a form",
             refusal(
                 kiln,
-                &Request { form: Some(Form::Quotient), smallest: Smallest::Cycles, ..in_unit(0.011, "0.01 K") },
+                &Request {
+                    form: Some(Form::Quotient),
+                    smallest: Smallest::Cycles,
+                    ..in_unit(0.011, "0.01 K")
+                },
             ),
         ),
         ("a unit without a unit", unit("0.1")),

@@ -7,7 +7,6 @@ use super::plan::{BASIS, CHOOSER, PRIME, Plan};
 use super::{Proof, Target, harness, host, run};
 use crate::firmware::Firmware;
 use crate::inverse::JunctionInput;
-use crate::rust_source;
 
 pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof) -> io::Result<()> {
     let Some(compiler) = run::version("rustc")? else {
@@ -15,7 +14,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
         return Ok(());
     };
     let p = &firmware.facts.prefix;
-    std::fs::write(folder.join(format!("{p}.rs")), rust_source::module(&firmware.program, &firmware.facts))?;
+    std::fs::write(folder.join(format!("{p}.rs")), firmware.rust_module())?;
     std::fs::write(folder.join("without_std.rs"), format!("#![no_std]\n#![deny(warnings)]\npub mod {p};\n"))?;
     std::fs::write(folder.join("main.rs"), main(firmware, plan))?;
     let mut target = Target {
@@ -28,7 +27,8 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
         cycles: None,
         instructions: None,
     };
-    let options = ["--edition", "2021", "-C", "opt-level=2", "-C", "overflow-checks=on", "-C", "debug-assertions=on"];
+    let options =
+        ["--edition", "2021", "-C", "opt-level=2", "-C", "overflow-checks=on", "-C", "debug-assertions=on"];
     let library = ["--crate-type", "rlib", "without_std.rs"];
     let program = ["-L", ".", "--extern", "without_std=libwithout_std.rlib", "-o", "rust.elf", "main.rs"];
     for own in [library.as_slice(), program.as_slice()] {
@@ -119,8 +119,9 @@ fn main() {{
     constants.gain ^= 1;
     println!(\"{{:08x}}\", hashed({BASIS}, without_std::{p}::{entry}({half}, {argument}&constants)));
     constants.gain ^= 1;
-{whole}}}
+{whole}{filter}}}
 ",
+        filter = filter(firmware, p, code),
         count_junctions = plan.junctions.len(),
         list = junctions.join(", "),
         rounds = plan.rounds(),
@@ -128,5 +129,27 @@ fn main() {{
         mask = plan.block - 1,
         middle = plan.junctions.len() / 2,
         half = 1u32 << (program.aligned_bits - 1),
+    )
+}
+
+/// The filter on the same codes as in C.
+fn filter(firmware: &Firmware, p: &str, code: &str) -> String {
+    if firmware.filter.is_none() {
+        return String::new();
+    }
+    format!(
+        "    let mut filter = without_std::{p}::Filter::default();
+    let mut hash = {BASIS}u32;
+    for k in 0..{count}u32 {{
+        if let Some(fine) = filter.add(({input}) as {code}) {{
+            for byte in u32::from(fine).to_le_bytes() {{
+                hash = (hash ^ u32::from(byte)).wrapping_mul({PRIME});
+            }}
+        }}
+    }}
+    println!(\"{{hash:08x}}\");
+",
+        count = super::plan::filter_codes(firmware),
+        input = super::plan::filter_code_text(firmware, "k.wrapping_mul", ""),
     )
 }
