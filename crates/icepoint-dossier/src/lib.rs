@@ -13,6 +13,7 @@
 //! | noise densities | noise | [`noise::Noise::draw`] |
 //! | front ends with error and parts | the best edge | [`edge::Edge::draw`] |
 //! | a step response | settling | [`settling::Settling::draw`] |
+//! | errors of the firmware over temperature | its error | [`firmware_error::FirmwareError::draw`] |
 //! | Monte Carlo errors at one point | histogram | [`distribution::Distribution::draw`] |
 //! | what a soldered board should show | the sheet to work from | [`bench_sheet::page`] |
 //! | a front end | its schematic | [`schematic::automatic`] |
@@ -41,6 +42,7 @@ pub mod dossier;
 pub mod edge;
 pub mod error_band;
 pub mod error_map;
+pub mod firmware_error;
 pub mod inventory_page;
 pub mod lettering;
 pub mod noise;

@@ -4,16 +4,25 @@ use icepoint_chain::Chain;
 
 use crate::choice::{self, Candidate, Effort, Smallest};
 use crate::curve::Form;
+use crate::filter::{self, FilterProgram};
 use crate::integer::IntegerProgram;
 use crate::inverse::{Inverse, JunctionInput};
 use crate::refusal::Refusal;
 use crate::states::{State, Thresholds};
 use crate::unit::Unit;
 use crate::walk::{self, Conversion, Walk};
-use crate::{c_source, identifier, page, rust_source, vectors};
+use crate::{c_source, filter_source, identifier, page, rust_source, vectors};
 
 /// Reference-junction inputs at which every code is walked.
 pub const JUNCTIONS: u32 = 9;
+/// The same for converters above 16 bit, whose codes are 256 times as many.
+const JUNCTIONS_OF_FINE: u32 = 3;
+
+/// Reference-junction inputs at which every code is walked.
+fn junction_count(inverse: &Inverse) -> u32 {
+    if inverse.aligned_bits() == 16 { JUNCTIONS } else { JUNCTIONS_OF_FINE }
+}
+
 /// Error wanted if none is named, in codes of the converter: small beside its quantisation of half a code.
 const USUAL_SHARE: f64 = 0.25;
 
@@ -83,6 +92,8 @@ pub struct Firmware {
     pub error: f64,
     /// The program.
     pub program: IntegerProgram,
+    /// The digital filter that the budget assumed.
+    pub filter: Option<FilterProgram>,
     /// Every form that was tried.
     pub candidates: Vec<Candidate>,
     /// What was to be small.
@@ -146,6 +157,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
             "--unit \"0.01 K\"",
         ));
     }
+    let filter = FilterProgram::new(chain, inverse.aligned_bits())?;
     let thresholds = Thresholds::new(&inverse)?;
     let all = choice::FORMS;
     let forms = request.form.as_ref().map_or(all.as_slice(), core::slice::from_ref);
@@ -157,7 +169,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     if !program.sound(u32::MAX) {
         return Err(choice::out_of_reach(error, unit));
     }
-    let grid = walk::junction_grid(program.junction_range(), JUNCTIONS);
+    let grid = walk::junction_grid(program.junction_range(), junction_count(&inverse));
     let walk = walk::walk(&program, &inverse, 1, &grid);
     let everywhere = walk::everywhere(&program, &inverse);
     let mut firmware = Firmware {
@@ -172,6 +184,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
         inverse,
         error,
         program,
+        filter,
         candidates,
         smallest: request.smallest,
         walk,
@@ -263,7 +276,7 @@ impl Firmware {
         lines.push(format!(
             "Largest error against the exact inverse of the chain: {:.4} K, every code walked at {} reference-junction",
             self.walk.error,
-            walk::junction_grid(p.junction_range(), JUNCTIONS).len()
+            self.junctions().len()
         ));
         lines.push(format!("inputs; at most {:.4} K for any pair of them.", self.everywhere));
         lines.push(format!(
@@ -280,25 +293,42 @@ impl Firmware {
         vec![
             file(format!("{p}.h"), self.c_header()),
             file(format!("{p}.c"), self.c_source()),
-            file(format!("{p}.rs"), rust_source::module(&self.program, &self.facts)),
+            file(format!("{p}.rs"), self.rust_module()),
             file(format!("{p}-vectors.csv"), vectors::csv(self)),
             file(format!("{p}-firmware.md"), page::page(self)),
         ]
     }
 
+    /// The sampling schedule in words.
+    pub fn schedule(&self) -> String {
+        filter::schedule(self.inverse.chain(), self.filter)
+    }
+
     /// The C header.
     pub fn c_header(&self) -> String {
-        c_source::header(&self.program, &self.facts, "")
+        let p = &self.facts.prefix;
+        let filter = self
+            .filter
+            .map(|f| filter_source::c_header(&self.program, f, p, &self.schedule()))
+            .unwrap_or_default();
+        c_source::header(&self.program, &self.facts, &filter)
     }
 
     /// The C source.
     pub fn c_source(&self) -> String {
-        c_source::source(&self.program, &self.facts, "")
+        let filter = self.filter.map(|f| filter_source::c_source(&self.program, f, &self.facts.prefix));
+        c_source::source(&self.program, &self.facts, &filter.unwrap_or_default())
+    }
+
+    /// The Rust module.
+    pub fn rust_module(&self) -> String {
+        let filter = self.filter.map(|f| filter_source::rust(&self.program, f, &self.schedule()));
+        rust_source::module(&self.program, &self.facts) + &filter.unwrap_or_default()
     }
 
     /// The junction's inputs at which every code is walked.
     pub fn junctions(&self) -> Vec<i32> {
-        walk::junction_grid(self.program.junction_range(), JUNCTIONS)
+        walk::junction_grid(self.program.junction_range(), junction_count(&self.inverse))
     }
 
     /// What the junction's input is, in words.
@@ -316,6 +346,15 @@ impl IntegerProgram {
     pub fn lowest_celsius(&self) -> f64 {
         let y = self.curve.at(0).unwrap_or(0);
         f64::from((y >> self.guard) as i32 + self.base) / f64::from(self.unit.per_kelvin())
+    }
+
+    /// Where the segments begin, °C.
+    pub fn knots_celsius(&self) -> Vec<f64> {
+        let fine = self.curve.width.fine();
+        let y = |knot: u16| self.curve.at(u32::from(knot) << fine).unwrap_or(0);
+        let told =
+            |y: u32| f64::from((y >> self.guard) as i32 + self.base) / f64::from(self.unit.per_kelvin());
+        self.curve.rows.iter().map(|row| told(y(row.knot))).collect()
     }
 
     /// Highest temperature that is told, °C.

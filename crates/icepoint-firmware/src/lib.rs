@@ -21,6 +21,8 @@ pub mod calibration;
 pub mod choice;
 pub mod cost;
 pub mod curve;
+pub mod filter;
+pub mod filter_source;
 pub mod firmware;
 pub mod identifier;
 pub mod integer;

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use crate::c_source::{code_type, junction_type, result_type};
 use crate::choice::Smallest;
-use crate::firmware::{Firmware, JUNCTIONS};
+use crate::firmware::Firmware;
 use crate::identifier::capitals;
 use crate::states::State;
 
@@ -26,6 +26,7 @@ pub fn page(firmware: &Firmware) -> String {
         f.facts.fingerprint, f.facts.version
     );
     calling(&mut out, f, p, &up);
+    filter(&mut out, f, p);
     let _ = write!(out, "## States\n\n| number | name | meaning |\n|---:|---|---|\n");
     for state in State::ALL {
         let _ = writeln!(
@@ -47,7 +48,7 @@ pub fn page(firmware: &Firmware) -> String {
         f.walk.error,
         f.error,
         1u64 << program.aligned_bits,
-        f.junctions().len().min(JUNCTIONS as usize),
+        f.junctions().len(),
         worst_celsius(f),
         f.everywhere,
         f.code_kelvin.0,
@@ -83,6 +84,18 @@ fn calling(out: &mut String, f: &Firmware, p: &str, up: &str) {
         out,
         "C99, `stdint.h` only, no allocation, no floating point, no state of its own. In Rust: `mod {p};`, `core` only, the same\nnumbers. `{p}-vectors.csv` has inputs with their results for a test on the target.\n\n"
     );
+}
+
+fn filter(out: &mut String, f: &Firmware, p: &str) {
+    let _ = write!(out, "## Filter and sampling\n\n{}\n\n", f.schedule());
+    if f.filter.is_some() {
+        let fine = if f.program.bits < f.program.aligned_bits { "_fine" } else { "" };
+        let _ = write!(
+            out,
+            "```c\nstatic {p}_filter filter; /* all zeros */\n\n{0} fine;\nif ({p}_filter_add(&filter, code, &fine)) {{\n    /* fine goes to {p}_temperature{fine} */\n}}\n```\n\nA converter that saturates for a part of the window is not seen in its mean: look at the codes, too, if that can happen.\n\n",
+            code_type(&f.program)
+        );
+    }
 }
 
 fn choices(out: &mut String, f: &Firmware) {

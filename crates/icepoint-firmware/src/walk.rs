@@ -161,3 +161,37 @@ pub fn everywhere(program: &IntegerProgram, inverse: &Inverse) -> f64 {
         })
         .reduce(|| 0.0, f64::max)
 }
+
+/// Errors over temperature: °C in the middle of each of `bins`, least and greatest error there, K; every
+/// `stride`-th input at each of the junction's. Bins without a code are left out.
+pub fn errors(
+    conversion: &dyn Conversion,
+    inverse: &Inverse,
+    stride: u32,
+    junctions: &[i32],
+    bins: usize,
+) -> Vec<(f64, f64, f64)> {
+    let (low, high) = inverse.hot;
+    let mut found = vec![(f64::INFINITY, f64::NEG_INFINITY); bins];
+    for &junction in junctions {
+        let Some(emf) = inverse.junction_emf(f64::from(junction)) else { continue };
+        for aligned in (0..1u32 << inverse.aligned_bits()).step_by(stride.max(1) as usize) {
+            let (state, celsius, _) = conversion.convert(aligned, junction);
+            if state != State::InRange {
+                continue;
+            }
+            let exact = inverse.celsius(inverse.thermocouple_volts(f64::from(aligned)) + emf);
+            let bin = ((exact - low) / (high - low) * bins as f64).clamp(0.0, bins as f64 - 1.0) as usize;
+            let (least, greatest) = found[bin];
+            found[bin] = (least.min(celsius - exact), greatest.max(celsius - exact));
+        }
+    }
+    found
+        .iter()
+        .enumerate()
+        .filter(|(_, (least, greatest))| least <= greatest)
+        .map(|(i, (least, greatest))| {
+            (low + (high - low) * (i as f64 + 0.5) / bins as f64, *least, *greatest)
+        })
+        .collect()
+}

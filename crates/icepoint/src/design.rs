@@ -24,7 +24,8 @@ use crate::{Answer, budget, chain_file, front_ends, places, progress};
   icepoint design examples/freezer.toml --out freezer-board
   icepoint design examples/bench-voltmeter.toml --json | jq .values
 
-Writes NAME.html (the dossier), NAME-parts.csv, the bench sheet NAME-bench.html and NAME-bench.csv, and NAME.toml, the chain file with its open values filled in.
+Writes NAME.html (the dossier), NAME-parts.csv, the bench sheet NAME-bench.html and NAME-bench.csv, the firmware (see
+`icepoint firmware`), and NAME.toml, the chain file with its open values filled in.
 Exit code 1: the need can't be met with these parts; the best board found is written all the same.")]
 pub struct DesignArguments {
     /// The chain file
@@ -33,6 +34,9 @@ pub struct DesignArguments {
     /// Folder to write to; dossier/NAME if not given
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
+    /// Compile and run the firmware, too: here and in emulators, as far as installed
+    #[arg(long)]
+    prove: bool,
     /// The dossier's pictures as SVG files of their own, too
     #[arg(long)]
     pictures: bool,
@@ -168,7 +172,9 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
     let filled = file.filled(&chosen(design)).map_err(|error| {
         Failure::bad_input("file.not_filled", format!("the chain file can't be filled in: {error}"), None)
     })?;
-    let dossier = icepoint_dossier::dossier(file, design)?;
+    let firmware = icepoint_dossier::dossier::FirmwarePart::new(file, design, arguments.prove)
+        .map_err(|error| Failure::Machine { doing: "proving the firmware".into(), error })?;
+    let dossier = icepoint_dossier::dossier::dossier_with(file, design, &firmware)?;
     let machine = |doing: &str, path: &Path| {
         let doing = format!("{doing} {}", path.display());
         move |error| Failure::Machine { doing, error }
@@ -182,6 +188,7 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
         (format!("{stem}-bench.csv"), dossier.bench_csv.as_bytes()),
         (format!("{stem}.toml"), filled.as_bytes()),
     ];
+    files.extend(dossier.firmware.iter().map(|(name, text)| (name.clone(), text.as_bytes())));
     if arguments.pictures {
         files.extend(
             dossier.pictures.iter().map(|(name, svg)| (format!("{stem}-{name}.svg"), svg.as_bytes())),

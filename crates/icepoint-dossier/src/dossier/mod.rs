@@ -14,6 +14,7 @@ mod circuit;
 mod compared;
 mod dynamics;
 mod errors;
+mod firmware;
 mod junction;
 mod low_pass;
 mod need;
@@ -36,6 +37,7 @@ use crate::page::{self, Entry, Shown};
 use crate::svg::{Frame, Picture};
 use words::{celsius, typeset};
 
+pub use firmware::{FirmwarePart, firmware_error};
 pub use parts::parts_csv;
 pub use provenance::fingerprint;
 pub use working::{Check, Derivation, derivations};
@@ -53,6 +55,8 @@ pub struct Dossier {
     pub bench_csv: String,
     /// Pictures that stand alone: file name without folder or ending, contents of the SVG file.
     pub pictures: Vec<(String, String)>,
+    /// Firmware: file name, contents.
+    pub firmware: Vec<(String, String)>,
 }
 
 /// Writes the dossier of a designed board.
@@ -60,6 +64,20 @@ pub struct Dossier {
 /// # Errors
 /// [`ModelError`] when the model has no answer in a situation that the page shows.
 pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError> {
+    // Without a proof nothing is written or started, so this can't fail.
+    let firmware = FirmwarePart::new(file, design, false).map_err(|e| ModelError::Missing(e.to_string()))?;
+    dossier_with(file, design, &firmware)
+}
+
+/// Writes the dossier of a designed board with its firmware, which may have been proved.
+///
+/// # Errors
+/// As [`dossier`].
+pub fn dossier_with(
+    file: &ChainFile,
+    design: &Design,
+    firmware: &FirmwarePart,
+) -> Result<Dossier, ModelError> {
     let subject = Subject::new(file, design);
     let mut pictures = Pictures::default();
     let sheet = sheet(file, design)?;
@@ -81,6 +99,7 @@ pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError>
         ("dynamics", "Filter, settling, noise", dynamics::section(&subject, &mut pictures)?),
         ("junction", "Reference junction and a broken sensor", junction::section(&subject)?),
         ("voltages", "Voltages to expect", bench::section(&subject, &sheet)?),
+        ("firmware", "Firmware", firmware::section(firmware, &mut pictures)),
         ("parts", "Parts list", parts::section(&subject)),
     ]);
     if !design.places.is_empty() {
@@ -109,6 +128,7 @@ pub fn dossier(file: &ChainFile, design: &Design) -> Result<Dossier, ModelError>
         bench_html: sheet.html,
         bench_csv: sheet.csv,
         pictures: pictures.files,
+        firmware: firmware.files(),
     })
 }
 

@@ -66,6 +66,17 @@ static void emit(uint32_t hash)
     call(4, text);
 }
 
+/* What the compiler calls for a struct of zeros. */
+void *memset(void *to, int value, unsigned int size);
+void *memset(void *to, int value, unsigned int size)
+{
+    volatile unsigned char *byte = to;
+    while (size-- > 0) {
+        *byte++ = (unsigned char)value;
+    }
+    return to;
+}
+
 static void stop(void)
 {
     call(0x18, (const void *)0x20026);

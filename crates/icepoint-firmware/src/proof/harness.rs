@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::plan::{BASIS, CHOOSER, PRIME, Plan};
+use super::plan::{BASIS, CHOOSER, PRIME, Plan, filter_code_text, filter_codes};
 use crate::c_source::{code_type, junction_type, result_type};
 use crate::firmware::Firmware;
 use crate::identifier::capitals;
@@ -122,6 +122,30 @@ static void run(void)
             1u32 << program.bits
         );
     }
+    if firmware.filter.is_some() {
+        let _ = write!(
+            out,
+            "    {{
+        {p}_filter filter = {{ 0 }};
+        {code} fine;
+        hash = {BASIS}uL;
+        for (k = 0; k < {}uL; k++) {{
+            if ({p}_filter_add(&filter, ({code})({}), &fine)) {{
+                uint32_t bits = fine;
+                uint8_t i;
+                for (i = 0; i < 4; i++) {{
+                    hash = (uint32_t)((hash ^ (bits & 0xffu)) * {PRIME}uL);
+                    bits >>= 8;
+                }}
+            }}
+        }}
+        emit(hash);
+    }}
+",
+            filter_codes(firmware),
+            filter_code_text(firmware, "k *", "uL")
+        );
+    }
     out + "}\n"
 }
 
@@ -141,6 +165,7 @@ pub fn expected(firmware: &Firmware, plan: &Plan) -> Vec<u32> {
             hashed(hash, program.evaluate(code.min(last) << shift, middle, &program.nominal), wide)
         }));
     }
+    list.extend(super::plan::filter_expected(firmware));
     list
 }
 
@@ -166,8 +191,10 @@ pub fn differences(plan: &Plan, expected: &[u32], printed: &str) -> Vec<String> 
                 format!("{} come to other results", plan.place(i))
             } else if i == blocks {
                 "constants with a wrong check value are not refused".to_owned()
-            } else {
+            } else if i == blocks + 1 && i + 1 < got.len() || expected.len() == blocks + 1 {
                 "whole codes come to other results than their aligned inputs".to_owned()
+            } else {
+                "whole codes or the filter come to other results".to_owned()
             }
         })
         .collect();

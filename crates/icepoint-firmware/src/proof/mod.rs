@@ -15,6 +15,7 @@ mod host;
 mod page;
 pub mod plan;
 mod run;
+mod rust;
 
 use std::io;
 use std::path::Path;
@@ -119,6 +120,7 @@ pub fn prove_code(firmware: &Firmware, code: &Code, scope: Scope, folder: &Path)
     let mut proof = Proof::default();
     let whole = Plan::whole(firmware);
     host::prove(firmware, &whole, folder, &mut proof)?;
+    rust::prove(firmware, &whole, folder, &mut proof)?;
     if scope.emulators {
         let plan = Plan::for_emulators(firmware);
         avr::prove(firmware, &plan, folder, &mut proof)?;

@@ -128,3 +128,45 @@ pub const fn hashed(mut hash: u32, outcome: Outcome, wide: bool) -> u32 {
 pub const fn spoiled(constants: &Constants) -> Constants {
     Constants { gain: constants.gain ^ 1, ..*constants }
 }
+
+/// Codes that the filter is run on: many windows, not more than a short while in an emulator.
+pub fn filter_codes(firmware: &Firmware) -> u32 {
+    firmware.filter.map_or(0, |f| (20 * f.codes_per_result()).clamp(2000, 60_000))
+}
+
+/// The k-th of them: a hash of its number, the ends of the converter among them.
+pub const fn filter_code(firmware: &Firmware, k: u32) -> u32 {
+    match k % 97 {
+        0 => (1 << firmware.program.bits) - 1,
+        1 => 0,
+        _ => k.wrapping_mul(CHOOSER) >> (32 - firmware.program.bits),
+    }
+}
+
+/// The same as an expression of C or Rust.
+pub(super) fn filter_code_text(firmware: &Firmware, multiply: &str, suffix: &str) -> String {
+    let bits = firmware.program.bits;
+    let (top, shift) = ((1u32 << bits) - 1, 32 - bits);
+    let product = if multiply == "k *" {
+        format!("(uint32_t)(k * {CHOOSER}{suffix})")
+    } else {
+        format!("{multiply}({CHOOSER})")
+    };
+    if multiply == "k *" {
+        format!("k % 97u == 0u ? {top}{suffix} : k % 97u == 1u ? 0{suffix} : {product} >> {shift}")
+    } else {
+        format!("match k % 97 {{ 0 => {top}, 1 => 0, _ => {product} >> {shift} }}")
+    }
+}
+
+/// What the filter's results on those codes are hashed to.
+pub fn filter_expected(firmware: &Firmware) -> Option<u32> {
+    let filter = firmware.filter?;
+    let shift = firmware.program.aligned_bits - firmware.program.bits;
+    let mut state = crate::filter::FilterState::default();
+    let hash = (0..filter_codes(firmware))
+        .filter_map(|k| filter.add(&mut state, filter_code(firmware, k) << shift))
+        .flat_map(u32::to_le_bytes)
+        .fold(BASIS, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(PRIME));
+    Some(hash)
+}
