@@ -122,6 +122,23 @@ fn every_printed_formula_gives_the_models_number() {
     }
 }
 
+/// An inverting low-pass in the kiln's board: its table is there, and every formula still gives the model's number.
+#[test]
+fn a_low_pass_has_its_table_and_the_formulas_hold() {
+    let section = "\n[filter.analog]\npoles = 2\nform = \"multiple-feedback\"\nresponse = \"bessel\"\n";
+    let case = case("kiln with a low-pass", &(text("burnout-kiln") + section));
+    assert!(case.design.model.nominal_transfer().1 < 0.0);
+    let list = derivations(&case.file, &case.design).expect("workings");
+    for d in &list {
+        if let Err(why) = explained(d, *case.file.probe.letter) {
+            panic!("{}: {why}", d.id);
+        }
+    }
+    assert!(case.dossier.html.contains("Poles of the low-pass"));
+    assert!(case.dossier.html.contains("It inverts"));
+    assert!(case.dossier.html.contains("R7, R8, C5, C6") || case.dossier.html.contains("A3, R7, R8"));
+}
+
 #[test]
 fn a_formula_that_does_not_explain_its_number_is_told() {
     let letter = icepoint_sensors::Letter::K;
