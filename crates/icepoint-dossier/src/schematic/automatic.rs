@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use icepoint_chain::front_end::FrontEnd;
 
-use super::circuit::{Circuit, Words};
+use super::circuit::{Circuit, Node, Role, Words};
 use super::columns::{columns, twins};
 use super::drawing::{Drawing, Part};
 use super::flow::Flow;
@@ -233,7 +233,7 @@ impl Search<'_> {
             wires.push(way.iter().map(|c| point(*c)).collect());
             nets.wires.push((w.node, way));
         }
-        unwired += nets.shorts(&pins);
+        unwired += nets.shorts(&pins, self.c.nodes.len());
         let ends: Vec<Point> = laid
             .piece
             .parts
@@ -269,8 +269,11 @@ impl Search<'_> {
                 _ => Some(self.c.output),
             },
             (Symbol::Voltmeter, "+") => Some(self.c.output),
-            (Symbol::Ground | Symbol::Rail { .. } | Symbol::RailBelow { .. } | Symbol::Flag { .. }, _) => {
-                None
+            (Symbol::Ground, _) => Some(0),
+            (Symbol::Rail { name } | Symbol::RailBelow { name } | Symbol::Flag { name, .. }, _) => {
+                let rail = |n: &Node| matches!(&n.role, Role::Above(own) | Role::Below(own) if own == name);
+                let flag = || self.flow.names.iter().position(|n| n == name);
+                self.c.nodes.iter().position(rail).or_else(flag)
             }
             _ => {
                 if let Some(pole) = self.c.poles.iter().find(|p| p.designator == *d) {
@@ -338,7 +341,7 @@ struct Nets {
 
 impl Nets {
     /// Wires that join what they should not: another net's pin, or another net's wire at an end.
-    fn shorts(&self, pins: &BTreeMap<Cell, usize>) -> usize {
+    fn shorts(&self, pins: &BTreeMap<Cell, usize>, nodes: usize) -> usize {
         let all: Vec<(usize, BTreeSet<Cell>, [Option<Cell>; 2])> = self
             .wires
             .iter()
@@ -346,7 +349,9 @@ impl Nets {
             .collect();
         let mut count = 0;
         for (i, (net, on, ends)) in all.iter().enumerate() {
-            count += on.iter().filter(|c| pins.get(c).is_some_and(|p| p != net)).count();
+            // Numbers from `nodes` on are pins that belong to no node: an amplifier's own, a converter's output.
+            let foreign = |p: &usize| p != net && *p < nodes && *net < nodes;
+            count += on.iter().filter(|c| pins.get(c).is_some_and(foreign)).count();
             for (other, there, tips) in all[i + 1..].iter().filter(|o| o.0 != *net) {
                 let touches = ends.iter().flatten().any(|e| there.contains(e))
                     || tips.iter().flatten().any(|e| on.contains(e));
