@@ -161,17 +161,30 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     let thresholds = Thresholds::new(&inverse)?;
     let all = choice::FORMS;
     let forms = request.form.as_ref().map_or(all.as_slice(), core::slice::from_ref);
-    let candidates = choice::candidates(&inverse, thresholds, unit, error, forms, request.effort)?;
-    let program = choice::best(&candidates, request.smallest).and_then(|c| c.program.clone());
-    let Some(program) = program else {
+    // Forms are compared at fewer junction inputs than the bound is stated for: where the bound comes out above the
+    // error wanted, aim lower.
+    let mut aim = error;
+    let mut found = None;
+    for _ in 0..AIMS {
+        let candidates = match choice::candidates(&inverse, thresholds, unit, aim, forms, request.effort) {
+            Ok(candidates) => candidates,
+            Err(refusal) if aim == error => return Err(refusal),
+            Err(_) => break,
+        };
+        let program = choice::best(&candidates, request.smallest).and_then(|c| c.program.clone());
+        let Some(program) = program.filter(|p| p.sound(u32::MAX)) else { break };
+        let everywhere = walk::everywhere(&program, &inverse);
+        if everywhere <= error {
+            found = Some((candidates, program, everywhere));
+            break;
+        }
+        aim *= 0.99 * error / everywhere;
+    }
+    let Some((candidates, program, everywhere)) = found else {
         return Err(choice::out_of_reach(error, unit));
     };
-    if !program.sound(u32::MAX) {
-        return Err(choice::out_of_reach(error, unit));
-    }
     let grid = walk::junction_grid(program.junction_range(), junction_count(&inverse));
     let walk = walk::walk(&program, &inverse, 1, &grid);
-    let everywhere = walk::everywhere(&program, &inverse);
     let mut firmware = Firmware {
         facts: Facts {
             prefix,
@@ -194,6 +207,9 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     firmware.facts.summary = firmware.summary();
     Ok(firmware)
 }
+
+/// Times that the bound is compared with the error wanted.
+const AIMS: u32 = 5;
 
 /// One code where it is worth least and most, K.
 fn code_kelvin(inverse: &Inverse) -> (f64, f64) {

@@ -258,11 +258,12 @@ pub fn {name}(code: {code}{parameters}) -> Result<{result}, State> {{
     };
     let _ = writeln!(out, "    let x = ({product}).wrapping_add(calibration.offset as u32);");
     if let Some(junction) = &program.junction {
-        let up = if junction.guard > 0 { format!(" << {}", junction.guard) } else { String::new() };
+        let emf = format!("curve(&JUNCTION, {}) as u32", counted(program, junction));
+        // Without a shift the parentheses would be too many, which the compiler tells.
+        let emf = if junction.guard > 0 { format!("({emf}) << {}", junction.guard) } else { emf };
         let _ = writeln!(
             out,
-            "    // Volts are added to volts: adding degrees would be wrong by many kelvin.\n    let x = x.wrapping_add((curve(&JUNCTION, {}) as u32){up});",
-            counted(program, junction)
+            "    // Volts are added to volts: adding degrees would be wrong by many kelvin.\n    let x = x.wrapping_add({emf});"
         );
     }
     let input = if wide { "x" } else { "(x >> 8) as u16" };

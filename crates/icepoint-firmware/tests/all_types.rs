@@ -37,6 +37,7 @@ fn every_type_keeps_its_error_on_every_code_and_runs_the_same() {
             f.everywhere
         );
         assert!(f.walk.error <= f.error, "type {}", letter.name());
+        assert!(f.everywhere <= f.error, "type {}: the bound for all pairs keeps it too", letter.name());
         assert!(f.walk.error <= f.everywhere, "the bound for all pairs lies above what was found");
         assert_eq!(f.walk.plausible, 0, "no failing state has a number");
         assert!(f.walk.in_range() > f.walk.total() / 4, "most of the span is in range");
