@@ -1,7 +1,7 @@
 //! Figures of the parts whose value follows the temperature of the terminals, and of what guards the input.
 //!
 //! **In, out.** Figures of data sheets in SI units, stated at 25 °C. What they do to the circuit is in
-//! [`crate::sensing`], how far they may be off in [`crate::imperfection`].
+//! `crate::sensing`, how far they may be off in [`crate::imperfection`].
 //!
 //! **Self-heating.** A part of dissipation constant `1/θ` in still air is warmer than the board by `θ·P` at most; on the
 //! copper of the terminals it is less, so the deviation runs from zero to `θ`.
