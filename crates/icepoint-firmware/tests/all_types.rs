@@ -1,6 +1,6 @@
 //! All ten types over their full ranges: generated, walked on every 16-bit code, compiled and run here on every one.
 
-#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)]
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)] // helpers of tests fail like tests
 
 mod common;
 

@@ -1,6 +1,6 @@
 //! The proof proves something: one wrong table entry, a swapped sign, an overflow are caught.
 
-#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)]
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)] // helpers of tests fail like tests
 
 mod common;
 

@@ -1,6 +1,6 @@
 //! Requests that can't be met, each with its message, kept beside this file. `ICEPOINT_KEEP=1` writes them anew.
 
-#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)]
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)] // helpers of tests fail like tests
 
 mod common;
 

@@ -6,7 +6,7 @@
 
 use icepoint_chain::chain::Correction;
 use icepoint_chain::imperfection::{Distribution, Persistence};
-use icepoint_chain::model::{Model, ModelError, ReadingNoise};
+use icepoint_chain::model::{BoardState, Model, ModelError, ReadingNoise};
 use icepoint_chain::situation::Situation;
 use icepoint_chain::statistics::error_95;
 use nalgebra::DMatrix;
@@ -74,8 +74,24 @@ pub fn readings(
     board: &[f64],
     noise: ReadingNoise,
 ) -> Result<Vec<f64>, ModelError> {
-    let mut scratch = model.scratch();
     let mut all = Vec::with_capacity(hot.len() * board.len());
+    each_point(model, d, hot, board, noise, |_, state, rule| {
+        all.push(model.celsius(state, constants.offset + constants.gain * rule));
+    })?;
+    Ok(all)
+}
+
+/// Calls `see` with the hot temperature, the board's state and the reading rule's own volts at every point of a grid,
+/// board × hot, hot running fastest.
+fn each_point(
+    model: &Model,
+    d: &[f64],
+    hot: &[f64],
+    board: &[f64],
+    noise: ReadingNoise,
+    mut see: impl FnMut(f64, &BoardState, f64),
+) -> Result<(), ModelError> {
+    let mut scratch = model.scratch();
     for &b in board {
         let head = Situation::at(model.chain(), model.chain().need.hot.1, b).head;
         let state = model.board_state(b, d, &mut scratch)?;
@@ -83,11 +99,10 @@ pub fn readings(
             let emf = model.hot_emf(&model.hot_end(t), d);
             let v = model.thermocouple_volts(emf, head, &state, d);
             let output = model.output_volts(&state, v, false, &mut scratch);
-            let rule = model.rule_volts(&state, output, d, noise);
-            all.push(model.celsius(&state, constants.offset + constants.gain * rule));
+            see(t, &state, model.rule_volts(&state, output, d, noise));
         }
     }
-    Ok(all)
+    Ok(())
 }
 
 /// What a part of the band comes from.
@@ -252,23 +267,14 @@ fn half_width(causes: &[Cause], parts: impl Iterator<Item = f64>) -> f64 {
 /// # Errors
 /// [`ModelError`] when the circuit can't be solved.
 pub fn constants(model: &Model, d: &[f64], hot: &[f64], board: &[f64]) -> Result<Correction, ModelError> {
-    let mut scratch = model.scratch();
     let mut rows: Vec<(f64, f64, f64)> = Vec::with_capacity(hot.len() * board.len());
-    for &b in board {
-        let head = Situation::at(model.chain(), model.chain().need.hot.1, b).head;
-        let state = model.board_state(b, d, &mut scratch)?;
-        for &t in hot {
-            let emf = model.hot_emf(&model.hot_end(t), d);
-            let v = model.thermocouple_volts(emf, head, &state, d);
-            let output = model.output_volts(&state, v, false, &mut scratch);
-            let is = model.rule_volts(&state, output, d, ReadingNoise::LeftOut);
-            let should = model.rule_volts_for(&state, t);
-            let step = 1e-6 * should.abs().max(1e-3);
-            let slope =
-                (model.celsius(&state, should + step) - model.celsius(&state, should - step)) / (2.0 * step);
-            rows.push((is, should, slope * slope));
-        }
-    }
+    each_point(model, d, hot, board, ReadingNoise::LeftOut, |t, state, is| {
+        let should = model.rule_volts_for(state, t);
+        let step = 1e-6 * should.abs().max(1e-3);
+        let slope =
+            (model.celsius(state, should + step) - model.celsius(state, should - step)) / (2.0 * step);
+        rows.push((is, should, slope * slope));
+    })?;
     let weight: f64 = rows.iter().map(|r| r.2).sum();
     let mean = |f: &dyn Fn(&(f64, f64, f64)) -> f64| rows.iter().map(|r| r.2 * f(r)).sum::<f64>() / weight;
     let (is, should) = (mean(&|r| r.0), mean(&|r| r.1));

@@ -15,7 +15,6 @@ use icepoint_chain::imperfection::{Imperfection, Persistence};
 use icepoint_chain::model::ModelError;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
-use super::condition::Kind;
 use super::forward::Forward;
 
 /// Steps of the iteration with one set of sensitivities.
@@ -88,7 +87,7 @@ impl Noise {
             let volts = model.averaged * factor / condition.count as f64 + model.kept;
             // Counting codes is the quantisation, which is in `kept`; digits of a display come on top of it.
             let digit = condition.half_digit * condition.half_digit / 3.0;
-            noise.variance.push((volts * per * per + digit).max(least(condition.kind, per)));
+            noise.variance.push((volts * per * per + digit).max(least(per)));
             noise.per_volt.push(per);
         }
         Ok(noise)
@@ -96,7 +95,7 @@ impl Noise {
 }
 
 /// No reading is better than a nanovolt at the converter: keeps an ideal chain solvable.
-fn least(_: Kind, per_volt: f64) -> f64 {
+fn least(per_volt: f64) -> f64 {
     let volt = 1e-9 * per_volt;
     (volt * volt).max(1e-24)
 }

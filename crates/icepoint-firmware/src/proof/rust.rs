@@ -89,6 +89,7 @@ fn main(firmware: &Firmware, plan: &Plan) -> String {
     format!(
         "use without_std::{p}::{{Calibration, State}};
 
+// A compensated chain asks for none.
 #[allow(dead_code)]
 const JUNCTIONS: [{kind}; {count_junctions}] = [{list}];
 
@@ -101,6 +102,7 @@ fn hashed(hash: u32, outcome: Result<{result}, State>) -> u32 {{
     value.to_le_bytes().into_iter().fold(step(hash, state), step)
 }}
 
+// Nor does it need the junction picked for each conversion.
 #[allow(unused_variables)]
 fn main() {{
     let mut constants = Calibration::NOMINAL;
