@@ -1,9 +1,9 @@
 //! The program as C99: a header and a source without allocation, without floating point, without any header but
 //! `stdint.h` (and, on an 8-bit AVR, the one that reads tables from flash).
 //!
-//! **Undefined behaviour.** Products are unsigned but for the bends', which stay below 2³¹ (bend within 16 bits, `z`
-//! below 2¹⁶); a negative product is divided, never shifted; sums keep inside 32 bits because the constants are checked
-//! first. The proof runs the code under the sanitizers all the same.
+//! **Undefined behaviour.** All arithmetic is unsigned, the bends' too (a word is bend + 32768), so a sum that wraps is
+//! defined; words of 16 bits are made 32 bits wide before they are multiplied, and the only signed step is the last: a
+//! result within its type plus the base. The proof runs the code under the sanitizers all the same.
 
 use std::fmt::Write as _;
 
@@ -24,14 +24,16 @@ pub(crate) const fn result_type(program: &IntegerProgram) -> &'static str {
     if program.wide_result() { "int32_t" } else { "int16_t" }
 }
 
-/// Type and meaning of the junction's input; `None` without one.
+/// Type and meaning of the junction's input of the entry for whole codes; `None` without one.
 pub(crate) fn junction_type(program: &IntegerProgram) -> Option<(&'static str, &'static str)> {
     match program.junction_input {
         JunctionInput::None => None,
         JunctionInput::Temperature => {
             Some(("int16_t", "temperature of the reference junction, 1/256 K from 0 degC"))
         }
-        JunctionInput::Divider(_) => Some((code_type(program), "code of the reference junction's divider")),
+        JunctionInput::Divider(_) => {
+            Some((code_type(program), "code of the reference junction's divider, as the converter gives it"))
+        }
     }
 }
 
@@ -132,16 +134,20 @@ pub fn header(program: &IntegerProgram, facts: &Facts, filter: &str) -> String {
         "The result is a temperature only when the state is 0; else it is the invalid number.".to_owned(),
     ];
     if let Some((_, meaning)) = junction {
-        let (low, high) = program.junction.as_ref().map_or((0, 0), |j| j.range);
+        let (low, high) = program.junction_read().unwrap_or_default();
         about.push(format!("junction: {meaning}, {low} to {high}."));
     }
     out += &comment(&about);
     let parameters = parameters(program, p);
     let _ = writeln!(out, "{p}_state {p}_temperature({code} code{parameters}, {result} *result);");
     if program.bits < program.aligned_bits {
+        let divided = match program.junction_input {
+            JunctionInput::Divider(_) => "; the junction's code in the same steps",
+            _ => "",
+        };
         let _ = write!(
             out,
-            "\n/* The same for a code in steps of 1/{}, as the filter gives. */\n{p}_state {p}_temperature_fine({code} code{parameters}, {result} *result);\n",
+            "\n/* The same for a code in steps of 1/{}, as the filter gives{divided}. */\n{p}_state {p}_temperature_fine({code} code{parameters}, {result} *result);\n",
             1u32 << (program.aligned_bits - program.bits)
         );
     }
@@ -403,8 +409,19 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
     );
     if fine {
         let codes = (1u32 << program.bits) - 1;
-        let shift = program.aligned_bits - program.bits;
-        let junction = if program.junction.is_some() { "junction, " } else { "" };
+        let shift = program.alignment();
+        let (shifted, junction) = match program.junction_input {
+            JunctionInput::None => (String::new(), ""),
+            JunctionInput::Temperature => (String::new(), "junction, "),
+            // What is no code becomes an input that is out of every range.
+            JunctionInput::Divider(_) => (
+                format!(
+                    "    junction = ({code})(junction > {codes}u ? {}uL : (uint32_t)junction << {shift});\n",
+                    (1u32 << program.aligned_bits) - 1
+                ),
+                "junction, ",
+            ),
+        };
         let _ = write!(
             out,
             "
@@ -413,7 +430,7 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
     if (code > {codes}u) {{
         code = {codes}u;
     }}
-    return {name}(({code})(code << {shift}), {junction}calibration, result);
+{shifted}    return {name}(({code})(code << {shift}), {junction}calibration, result);
 }}
 "
         );

@@ -159,6 +159,14 @@ impl FilterProgram {
             Self::Sinc { decimation, .. } => decimation,
         }
     }
+
+    /// Codes for the first result.
+    pub const fn codes_to_settle(self) -> u32 {
+        match self {
+            Self::Sinc { order, decimation } => decimation.saturating_mul(order),
+            Self::Mean { .. } | Self::FirstOrder { .. } => self.codes_per_result(),
+        }
+    }
 }
 
 fn too_long(what: &str) -> Refusal {

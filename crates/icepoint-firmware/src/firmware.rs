@@ -1,19 +1,21 @@
 //! The whole of one chain's firmware: the request, the choice, the bounds, the files.
 
 use icepoint_chain::Chain;
+use icepoint_chain::chain::Correction;
 
+use crate::calibration::Constants;
 use crate::choice::{self, Candidate, Effort, Smallest};
 use crate::curve::Form;
 use crate::filter::{self, FilterProgram};
 use crate::integer::IntegerProgram;
-use crate::inverse::{Inverse, JunctionInput};
+use crate::inverse::Inverse;
 use crate::refusal::Refusal;
 use crate::states::{State, Thresholds};
 use crate::unit::Unit;
 use crate::walk::{self, Conversion, Walk};
 use crate::{c_source, filter_source, identifier, page, rust_source, vectors};
 
-/// Reference-junction inputs at which every code is walked.
+/// Reference-junction inputs at which every code of converters up to 16 bit is walked.
 pub const JUNCTIONS: u32 = 9;
 /// The same for converters above 16 bit, whose codes are 256 times as many.
 const JUNCTIONS_OF_FINE: u32 = 3;
@@ -23,7 +25,8 @@ fn junction_count(inverse: &Inverse) -> u32 {
     if inverse.aligned_bits() == 16 { JUNCTIONS } else { JUNCTIONS_OF_FINE }
 }
 
-/// Error wanted if none is named, in codes of the converter: small beside its quantisation of half a code.
+/// Error wanted if none is named, in codes of the converter, between 0.02 K and 0.1 K: of a converter whose codes are
+/// worth more than 0.08 K that is small beside its quantisation of half a code.
 const USUAL_SHARE: f64 = 0.25;
 
 /// What is wanted.
@@ -98,7 +101,7 @@ pub struct Firmware {
     pub candidates: Vec<Candidate>,
     /// What was to be small.
     pub smallest: Smallest,
-    /// Every code at [`JUNCTIONS`] inputs of the junction.
+    /// Every aligned input at each of [`Firmware::junctions`].
     pub walk: Walk,
     /// Bound of the error at every pair of code and junction input, K.
     pub everywhere: f64,
@@ -224,7 +227,7 @@ fn code_kelvin(inverse: &Inverse) -> (f64, f64) {
     })
 }
 
-/// A quarter of the finest code, but not less than 0.02 K nor more than 0.1 K, a round figure.
+/// 0.1 K, 0.05 K or 0.02 K: the largest that a quarter of the finest code reaches, and 0.02 K where none does.
 fn usual_error(code: f64) -> f64 {
     let quarter = USUAL_SHARE * code;
     if quarter >= 0.1 {
@@ -257,7 +260,8 @@ fn meanings(inverse: &Inverse, thresholds: &Thresholds) -> Vec<(State, String)> 
         Some(_) if need.hot.0 > inverse.board.1 => {}
         Some(_) => list.push((
             State::SensorReversed,
-            "the sensor is reversed; a shorted one reads the board's temperature".to_owned(),
+            "below every code of the range: reversed, or colder than the range (a shorted one reads the board's temperature)"
+                .to_owned(),
         )),
     }
     list
@@ -347,13 +351,13 @@ impl Firmware {
         walk::junction_grid(self.program.junction_range(), junction_count(&self.inverse))
     }
 
-    /// What the junction's input is, in words.
-    pub fn junction_words(&self) -> &'static str {
-        match self.program.junction_input {
-            JunctionInput::None => "none: compensated in the circuit",
-            JunctionInput::Temperature => "temperature in 1/256 K from 0 °C",
-            JunctionInput::Divider(_) => "code of the sensor's divider, same converter",
-        }
+    /// The constants of one board, for a correction in the volts of the chain's own rule as `icepoint calibrate` finds
+    /// it; it stands in the place of the one that the chain file may have. `None` if they don't fit their registers.
+    pub fn constants(&self, found: Correction) -> Option<Constants> {
+        let (wanted, built_in) = (self.inverse.referred(found), self.inverse.correction());
+        let gain = wanted.gain / built_in.gain;
+        let further = Correction { offset: wanted.offset - gain * built_in.offset, gain };
+        self.program.nominal.corrected(further, self.program.steps_per_volt, self.program.zero_steps)
     }
 }
 

@@ -76,6 +76,41 @@ pub struct Outcome {
 }
 
 impl IntegerProgram {
+    /// Bits by which a code of the converter is shifted to be an aligned input.
+    pub const fn alignment(&self) -> u32 {
+        self.aligned_bits - self.bits
+    }
+
+    /// The junction's input that [`IntegerProgram::evaluate`] takes, for what is read: a code of the converter is
+    /// shifted like every other, a temperature stays. What is no code of the converter is out of range.
+    pub const fn junction_aligned(&self, read: i32) -> i32 {
+        match self.junction_input {
+            JunctionInput::Divider(_) => {
+                if read < 0 || read >> self.bits != 0 {
+                    (1 << self.aligned_bits) - 1
+                } else {
+                    read << self.alignment()
+                }
+            }
+            JunctionInput::None | JunctionInput::Temperature => read,
+        }
+    }
+
+    /// Lowest and highest of what is read of the junction that are used: codes of the converter, or temperatures.
+    pub fn junction_read(&self) -> Option<(i32, i32)> {
+        let (low, high) = self.junction.as_ref()?.range;
+        let JunctionInput::Divider(_) = self.junction_input else { return Some((low, high)) };
+        let code = 1 << self.alignment();
+        Some(((low + code - 1) / code, high / code))
+    }
+
+    /// One conversion of codes as the converter gives them, exactly as the generated code does it.
+    pub fn whole(&self, code: u32, junction: i32, constants: &Constants) -> Outcome {
+        let last = (1 << self.bits) - 1;
+        let aligned = if code > last { last } else { code } << self.alignment();
+        self.evaluate(aligned, self.junction_aligned(junction), constants)
+    }
+
     /// The number that stands for “no temperature”.
     pub const fn invalid(&self) -> i32 {
         if self.wide_result() { i32::MIN } else { i16::MIN as i32 }
@@ -387,23 +422,26 @@ const MOST_STEPS: f64 = 16_770_000.0;
 const SAMPLED_INPUTS: u32 = 1 << 16;
 
 impl IntegerProgram {
-    /// Whether no input of either curve leaves its register.
+    /// Whether no input of either curve leaves its register, and none comes out above the highest result.
     ///
     /// `most`: about so many inputs are looked at, the ends of all segments among them; `u32::MAX` for all.
     pub fn sound(&self, most: u32) -> bool {
-        let limit = if self.curve.width == Width::Narrow { 65535 } else { i32::MAX as u32 };
-        let whole = |curve: &Curve, top: u32| {
+        let register = if self.curve.width == Width::Narrow { 65535 } else { i32::MAX as u32 };
+        // The width of the result was chosen from the highest: nothing between may lie above it.
+        let told = ((u64::from(self.highest) + 1) << self.guard) - 1;
+        let told = register.min(told.min(u64::from(u32::MAX)) as u32);
+        let whole = |curve: &Curve, top: u32, limit: u32| {
             let stride = (top / most).max(1);
             curve.highest(top).is_some_and(|y| y <= limit)
                 && (0..=top / stride)
                     .into_par_iter()
                     .all(|k| curve.at(k * stride).is_some_and(|y| y <= limit))
         };
-        whole(&self.curve, self.input(self.top))
+        whole(&self.curve, self.input(self.top), told)
             && self
                 .junction
                 .as_ref()
-                .is_none_or(|j| j.top() <= j.curve.width.top() && whole(&j.curve, j.top()))
+                .is_none_or(|j| j.top() <= j.curve.width.top() && whole(&j.curve, j.top(), register))
     }
 }
 

@@ -5,7 +5,8 @@
 //!
 //! **Whose constants.** Those of the reading rule: every deviation at its mean, the board at 25 °C, and the correction
 //! of the chain file if there is one. A chain that compensates in the circuit has its compensation for 25 °C in its
-//! offset, so the emf of 25 °C is added to what the rule calls the thermocouple's voltage.
+//! offset, so the emf of 25 °C is added to what the rule calls the thermocouple's voltage. Its own rule is a straight
+//! line, whose correction is in output volts: [`Inverse::referred`] takes it to the thermocouple's.
 
 use icepoint_chain::chain::{Chain, ConverterKind, Correction, JunctionMethod, JunctionSensor, Readout};
 use icepoint_chain::imperfection::SPECIFIED_AT;
@@ -41,6 +42,7 @@ pub struct Inverse {
     model: Model,
     state: BoardState,
     correction: Correction,
+    line: bool,
     /// Resolution of the converter.
     pub bits: u32,
     /// What the firmware is told of the reference junction.
@@ -72,11 +74,12 @@ impl Inverse {
             ));
         }
         let mut chain = chain.clone();
+        let line = matches!(chain.readout, Readout::Line { .. });
         chain.readout = Readout::EmfInverse;
         let (low, high) = chain.need.hot;
         let margin = HOT_MARGIN * (high - low);
         let (from, to) = chain.probe.letter.range();
-        let correction = chain.correction.unwrap_or(Correction::NONE);
+        let found = chain.correction.unwrap_or(Correction::NONE);
         let junction = match chain.junction.method {
             JunctionMethod::Analog { .. } | JunctionMethod::InCircuit => JunctionInput::None,
             JunctionMethod::Measured(JunctionSensor::Digital) => JunctionInput::Temperature,
@@ -96,7 +99,35 @@ impl Inverse {
         let mut state = model.board_state(SPECIFIED_AT, model.mean_deviations(), &mut scratch)?;
         state.reference = 1.0;
         state.sensed_emf = 0.0;
-        Ok(Self { model, state, correction, bits, junction, hot, board })
+        let mut inverse =
+            Self { model, state, correction: Correction::NONE, line, bits, junction, hot, board };
+        inverse.correction = inverse.referred(found);
+        Ok(inverse)
+    }
+
+    /// Whether the chain's own rule is a straight line, so that its corrections are in output volts.
+    pub const fn line(&self) -> bool {
+        self.line
+    }
+
+    /// The correction of the chain file, in volts of the thermocouple.
+    pub const fn correction(&self) -> Correction {
+        self.correction
+    }
+
+    /// A correction in the volts of the chain's own rule, as `icepoint calibrate` finds it, in those of the
+    /// thermocouple: with `u = o + g·v`, `a + b·u` is the output for `(a + (b − 1)·o)/g + b·v`.
+    pub fn referred(&self, found: Correction) -> Correction {
+        if !self.line {
+            return found;
+        }
+        let (offset, gain) = self.model.nominal_transfer();
+        Correction { offset: (found.offset + (found.gain - 1.0) * offset) / gain, gain: found.gain }
+    }
+
+    /// Nominal offset (V) and gain between thermocouple and output, the board at 25 °C.
+    pub fn nominal_transfer(&self) -> (f64, f64) {
+        self.model.nominal_transfer()
     }
 
     /// The chain, its rule replaced by the exact inverse.
@@ -129,11 +160,6 @@ impl Inverse {
     pub fn aligned(&self, output_volts: f64) -> f64 {
         let converter = &self.chain().converter;
         (output_volts - converter.span().0) / converter.step() * f64::from(1u32 << self.alignment())
-    }
-
-    /// Whether the converter takes both polarities.
-    pub fn both_polarities(&self) -> bool {
-        self.chain().converter.input.lowest < 0.0
     }
 
     /// Share of the reference at the junction's channel, which is read at a gain of one.

@@ -2,10 +2,13 @@
 
 use std::fmt::Write as _;
 
+use icepoint_chain::chain::Correction;
+
 use crate::c_source::{code_type, junction_type, result_type};
 use crate::choice::Smallest;
 use crate::firmware::Firmware;
 use crate::identifier::capitals;
+use crate::inverse::JunctionInput;
 use crate::states::State;
 
 /// Markdown.
@@ -89,10 +92,15 @@ fn calling(out: &mut String, f: &Firmware, p: &str, up: &str) {
 fn filter(out: &mut String, f: &Firmware, p: &str) {
     let _ = write!(out, "## Filter and sampling\n\n{}\n\n", f.schedule());
     if f.filter.is_some() {
-        let fine = if f.program.bits < f.program.aligned_bits { "_fine" } else { "" };
+        let shift = f.program.alignment();
+        let fine = if shift > 0 { "_fine" } else { "" };
+        let divided = match f.program.junction_input {
+            JunctionInput::Divider(_) if shift > 0 => format!(" with junction << {shift}"),
+            _ => String::new(),
+        };
         let _ = write!(
             out,
-            "```c\nstatic {p}_filter filter; /* all zeros */\n\n{0} fine;\nif ({p}_filter_add(&filter, code, &fine)) {{\n    /* fine goes to {p}_temperature{fine} */\n}}\n```\n\nA converter that saturates for a part of the window is not seen in its mean: look at the codes, too, if that can happen.\n\n",
+            "```c\nstatic {p}_filter filter; /* all zeros */\n\n{0} fine;\nif ({p}_filter_add(&filter, code, &fine)) {{\n    /* fine goes to {p}_temperature{fine}{divided} */\n}}\n```\n\nA converter that saturates for a part of the window is not seen in its mean: look at the codes, too, if that can happen.\n\n",
             code_type(&f.program)
         );
     }
@@ -134,20 +142,62 @@ fn choices(out: &mut String, f: &Firmware) {
     out.push('\n');
 }
 
+/// An offset (V at the thermocouple) and a gain, for the example on the page.
+const EXAMPLE: (f64, f64) = (10e-6, 1.001);
+
 fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
-    let program = &f.program;
-    let n = &program.nominal;
+    let formula = Formula::new(f);
+    let step = 1e9 / f.program.steps_per_volt;
+    let line = f.inverse.line();
+    let volts = if line { "output's voltage" } else { "thermocouple's voltage" };
     let _ = write!(
         out,
-        "## Calibrating in place\n\n`{p}_calibration` has a gain and an offset in steps of emf ({:.4} nV). For a correction `v' = a + b·v` of the thermocouple's\nvoltage (what `icepoint calibrate` finds: a in V, b near 1), with the nominal gain {} and offset {}:\n\n```text\ngain   = round(b · {})\noffset = round({:.1} + b · ({} − {:.1}) + a · {:.6e} /V)\ncheck  = {p}_calibration_check(&constants)\n```\n\nKeep the struct in memory that lasts, and give its copy to `{p}_temperature`: a copy whose check or version is wrong reads\n`{up}_CALIBRATION_INVALID`. The bound above is for the nominal constants; rounding the gain adds at most half a part in {}.\n",
-        1e9 / program.steps_per_volt,
-        n.gain,
-        n.offset,
-        n.gain,
-        program.zero_steps,
-        n.offset,
-        program.zero_steps,
-        program.steps_per_volt,
-        n.gain
+        "## Calibrating in place\n\n`{p}_calibration` has a gain and an offset in steps of emf ({step:.4} nV). `icepoint calibrate` finds `v' = a + b·v` for the\n{volts} (a in V, b near 1). Its constants are absolute: they replace those that the chain file may have.\n\n```text\ngain   = round(b · {:.4})\noffset = round({:.1} + b · {:.1} + a · {:.6e} /V)\ncheck  = {p}_calibration_check(&constants)\n```\n\n",
+        formula.gain, formula.fixed, formula.scaled, formula.per_volt
     );
+    let offset = if line { EXAMPLE.0 * f.inverse.nominal_transfer().1 } else { EXAMPLE.0 };
+    if let Some(c) = f.constants(Correction { offset, gain: EXAMPLE.1 }) {
+        let _ = write!(
+            out,
+            "For example a = {offset:.6e} V and b = {}: gain {}, offset {}, check 0x{:04x} (low bytes first in memory).\n\n",
+            EXAMPLE.1, c.gain, c.offset, c.check
+        );
+    }
+    if line {
+        let _ = write!(
+            out,
+            "Constants that were found for the chain's straight line make up for the line's own bend, too, which this code doesn't have:\nthey can be off here by as much as the line is.\n\n"
+        );
+    }
+    let _ = writeln!(
+        out,
+        "Keep the struct in memory that lasts, and give its copy to `{p}_temperature`: a copy whose check or version is wrong reads\n`{up}_CALIBRATION_INVALID`. The bound above is for the nominal constants; rounding the gain adds at most half a part in {}.",
+        f.program.nominal.gain
+    );
+}
+
+/// The constants for a correction `a + b·v` in volts of the chain's own rule: `gain·b` and `fixed + scaled·b + per_volt·a`.
+struct Formula {
+    gain: f64,
+    fixed: f64,
+    scaled: f64,
+    per_volt: f64,
+}
+
+impl Formula {
+    fn new(f: &Firmware) -> Self {
+        let (n, steps, zero) = (&f.program.nominal, f.program.steps_per_volt, f.program.zero_steps);
+        // What the chain file corrects already is taken out of the nominal constants.
+        let built_in = f.inverse.correction();
+        let scaled = (f64::from(n.offset) - zero - built_in.offset * steps) / built_in.gain;
+        // A line's volts are those of the output.
+        let (offset, gain) = if f.inverse.line() { f.inverse.nominal_transfer() } else { (0.0, 1.0) };
+        let per_volt = steps / gain;
+        Self {
+            gain: f64::from(n.gain) / built_in.gain,
+            fixed: zero - offset * per_volt,
+            scaled: scaled + offset * per_volt,
+            per_volt,
+        }
+    }
 }

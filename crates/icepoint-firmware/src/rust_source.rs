@@ -212,11 +212,12 @@ fn conversion(out: &mut String, program: &IntegerProgram) {
     let parameters = format!("{}, calibration: &Calibration", junction_parameter(program));
     let about = if fine {
         format!(
-            "Temperature for a code in steps of 1/{}, as the filter gives.",
-            1u32 << (program.aligned_bits - program.bits)
+            "Temperature for a code in steps of 1/{}, as the filter gives{}.",
+            1u32 << program.alignment(),
+            if divided(program).is_empty() { "" } else { "; `junction` in the same steps" }
         )
     } else {
-        "Temperature for a code of the converter.".to_owned()
+        format!("Temperature for a code of the converter{}.", divided(program))
     };
     let _ = write!(
         out,
@@ -280,20 +281,37 @@ pub fn {name}(code: {code}{parameters}) -> Result<{result}, State> {{
     );
     if fine {
         let codes = (1u32 << program.bits) - 1;
-        let shift = program.aligned_bits - program.bits;
-        let junction = if program.junction.is_some() { "junction, " } else { "" };
+        let shift = program.alignment();
+        let junction = match program.junction_input {
+            JunctionInput::None => String::new(),
+            JunctionInput::Temperature => "junction, ".to_owned(),
+            // What is no code becomes an input that is out of every range.
+            JunctionInput::Divider(_) => format!(
+                "if junction > {codes} {{ {} }} else {{ junction << {shift} }}, ",
+                (1u32 << program.aligned_bits) - 1
+            ),
+        };
         let _ = write!(
             out,
             "
-/// Temperature for a code of the converter.
+/// Temperature for a code of the converter{}.
 ///
 /// # Errors
 /// The state, if there is no temperature.
 pub fn temperature(code: {code}{parameters}) -> Result<{result}, State> {{
     temperature_fine((if code > {codes} {{ {codes} }} else {{ code }}) << {shift}, {junction}calibration)
 }}
-"
+",
+            divided(program)
         );
+    }
+}
+
+/// What the junction's input of the entry for whole codes is, where that wants saying.
+fn divided(program: &IntegerProgram) -> &'static str {
+    match program.junction_input {
+        JunctionInput::Divider(_) => ", `junction` one of the sensor's divider, as the converter gives it",
+        JunctionInput::None | JunctionInput::Temperature => "",
     }
 }
 

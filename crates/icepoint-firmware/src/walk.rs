@@ -21,8 +21,6 @@ pub struct Walk {
     pub at: (u32, i32),
     /// Conversions by state.
     pub states: [u64; State::ALL.len()],
-    /// Failing states that came with a number that could be taken for a temperature: must be 0.
-    pub plausible: u64,
 }
 
 impl Walk {
@@ -31,7 +29,6 @@ impl Walk {
             (self.error, self.at) = (other.error, other.at);
         }
         self.states.iter_mut().zip(other.states).for_each(|(a, b)| *a += b);
-        self.plausible += other.plausible;
         self
     }
 
@@ -60,8 +57,8 @@ pub fn junction_grid(range: Option<(i32, i32)>, count: u32) -> Vec<i32> {
 pub trait Conversion: Sync {
     /// Junction inputs that are used; `None` if the circuit compensates.
     fn junction_range(&self) -> Option<(i32, i32)>;
-    /// State and, in range, °C; the second is whether a failing state's number is the invalid one.
-    fn convert(&self, aligned: u32, junction: i32) -> (State, f64, bool);
+    /// State and, in range, °C.
+    fn convert(&self, aligned: u32, junction: i32) -> (State, f64);
 }
 
 impl Conversion for IntegerProgram {
@@ -69,10 +66,10 @@ impl Conversion for IntegerProgram {
         self.junction.as_ref().map(|j| j.range)
     }
 
-    fn convert(&self, aligned: u32, junction: i32) -> (State, f64, bool) {
+    fn convert(&self, aligned: u32, junction: i32) -> (State, f64) {
         let outcome = self.evaluate(aligned, junction, &self.nominal);
         let celsius = f64::from(outcome.value) / f64::from(self.unit.per_kelvin());
-        (outcome.state, celsius, outcome.value == self.invalid())
+        (outcome.state, celsius)
     }
 }
 
@@ -88,17 +85,15 @@ pub fn walk(conversion: &dyn Conversion, inverse: &Inverse, stride: u32, junctio
                 .with_min_len(2048)
                 .fold(Walk::default, |mut walk, k| {
                     let aligned = k * stride;
-                    let (state, celsius, invalid) = conversion.convert(aligned, junction);
+                    let (state, celsius) = conversion.convert(aligned, junction);
                     walk.states[state as usize] += 1;
-                    if state != State::InRange {
-                        walk.plausible += u64::from(!invalid);
-                    } else if let Some(emf) = emf {
-                        let exact = inverse.celsius(inverse.thermocouple_volts(f64::from(aligned)) + emf);
-                        let error = (celsius - exact).abs();
-                        // NaN must not pass.
-                        if error.is_nan() || error > walk.error {
-                            walk.error = if error.is_nan() { f64::INFINITY } else { error };
-                            walk.at = (aligned, junction);
+                    if state == State::InRange {
+                        let exact = emf.map_or(f64::NAN, |emf| {
+                            inverse.celsius(inverse.thermocouple_volts(f64::from(aligned)) + emf)
+                        });
+                        let error = told((celsius - exact).abs());
+                        if error > walk.error {
+                            (walk.error, walk.at) = (error, (aligned, junction));
                         }
                     }
                     walk
@@ -109,10 +104,18 @@ pub fn walk(conversion: &dyn Conversion, inverse: &Inverse, stride: u32, junctio
         .unwrap_or_default()
 }
 
+/// An error that is no number is none that may pass: comparisons would leave it out.
+fn told(error: f64) -> f64 {
+    if error.is_nan() { f64::INFINITY } else { error }
+}
+
 /// A bound of the error at every pair of code and junction input, K.
 pub fn everywhere(program: &IntegerProgram, inverse: &Inverse) -> f64 {
     let steps = program.steps_per_volt;
-    let spread = |errors: (f64, f64), e: f64| (errors.0.min(e), errors.1.max(e));
+    // Smallest and largest would pass over what is no number.
+    let spread = |errors: (f64, f64), e: f64| {
+        if e.is_nan() { (f64::NEG_INFINITY, f64::INFINITY) } else { (errors.0.min(e), errors.1.max(e)) }
+    };
     let none = (f64::INFINITY, f64::NEG_INFINITY);
     let joined = |a: (f64, f64), b: (f64, f64)| (a.0.min(b.0), a.1.max(b.1));
     let top = program.thresholds.top;
@@ -153,11 +156,11 @@ pub fn everywhere(program: &IntegerProgram, inverse: &Inverse) -> f64 {
         .with_min_len(4096)
         .map(|x| {
             let Some(y) = program.curve.at(program.input(x)) else { return f64::INFINITY };
-            let told = f64::from((y >> program.guard) as i32 + program.base) / per_kelvin;
+            let value = f64::from((y >> program.guard) as i32 + program.base) / per_kelvin;
             // The true sum is x less its error; temperature rises with it.
             let coldest = inverse.celsius(emf(f64::from(x) - code.1 - junction.1));
             let hottest = inverse.celsius(emf(f64::from(x) - code.0 - junction.0));
-            (told - coldest).abs().max((told - hottest).abs())
+            told((value - coldest).abs()).max(told((value - hottest).abs()))
         })
         .reduce(|| 0.0, f64::max)
 }
@@ -176,7 +179,7 @@ pub fn errors(
     for &junction in junctions {
         let Some(emf) = inverse.junction_emf(f64::from(junction)) else { continue };
         for aligned in (0..1u32 << inverse.aligned_bits()).step_by(stride.max(1) as usize) {
-            let (state, celsius, _) = conversion.convert(aligned, junction);
+            let (state, celsius) = conversion.convert(aligned, junction);
             if state != State::InRange {
                 continue;
             }

@@ -38,9 +38,10 @@ fn every_type_keeps_its_error_on_every_code_and_runs_the_same() {
         );
         assert!(f.walk.error <= f.error, "type {}", letter.name());
         assert!(f.everywhere <= f.error, "type {}: the bound for all pairs keeps it too", letter.name());
+        let results = f.program.base..=f.program.base + f.program.highest as i32;
+        assert!(!results.contains(&f.program.invalid()), "no temperature has the number of a failing state");
         assert!(f.walk.error <= f.everywhere, "the bound for all pairs lies above what was found");
-        assert_eq!(f.walk.plausible, 0, "no failing state has a number");
-        assert!(f.walk.in_range() > f.walk.total() / 4, "most of the span is in range");
+        assert!(f.walk.in_range() > f.walk.total() / 4, "a good part of the span is in range");
         if have {
             let proof = prove(&f, Scope { emulators: false }).expect("a proof");
             assert!(proof.holds(), "type {}: {proof:?}", letter.name());

@@ -99,27 +99,18 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
     let p = &firmware.facts.prefix;
     let source = format!("{p}.c");
     std::fs::write(folder.join("arm.ld"), LINKER)?;
-    std::fs::write(folder.join("size.c"), avr::caller(firmware))?;
+    std::fs::write(folder.join("proof-size.c"), avr::caller(firmware))?;
     std::fs::write(
-        folder.join("arm.c"),
+        folder.join("proof-arm.c"),
         format!(
             "{}{FRAME}\nint main(void)\n{{\n    run();\n    stop();\n    return 0;\n}}\n",
             harness::run(firmware, plan)
         ),
     )?;
-    std::fs::write(folder.join("count.c"), counting(firmware, plan))?;
+    std::fs::write(folder.join("proof-count.c"), counting(firmware, plan))?;
     let mut emulator = true;
     for (name, flags, machine) in CORES {
-        let mut target = Target {
-            name: name.to_owned(),
-            compiler: compiler.clone(),
-            conversions: 0,
-            differences: Vec::new(),
-            flash: None,
-            ram: None,
-            cycles: None,
-            instructions: None,
-        };
+        let mut target = Target::new(name, &compiler);
         let build = |main: &str, elf: &str, more: &[&str]| {
             let arguments: Vec<&str> = host::WARNINGS
                 .iter()
@@ -138,7 +129,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
                 .collect();
             run::run(folder, "arm-none-eabi-gcc", &arguments)
         };
-        match build("size.c", "size.elf", &["-fstack-usage", "-Wl,-e,main"])? {
+        match build("proof-size.c", "size.elf", &["-fstack-usage", "-Wl,-e,main"])? {
             Some(ended) if ended.good => {
                 if let Some(listing) = run::run(folder, "arm-none-eabi-nm", &["-S", "size.elf"])? {
                     let (flash, ram) = avr::sizes(&listing.text, p, &helper);
@@ -151,7 +142,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
             Some(ended) => target.differences.push(format!("does not compile: {}", host::first(&ended.text))),
             None => {}
         }
-        match build("arm.c", "arm.elf", &["-Wl,-e,start"])? {
+        match build("proof-arm.c", "arm.elf", &["-Wl,-e,start"])? {
             Some(ended) if ended.good && emulator => match emulate(folder, machine, "arm.elf", &[])? {
                 None => {
                     proof.missing.push("qemu-system-arm: Cortex-M was compiled but not run".to_owned());
@@ -168,7 +159,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
             _ => {}
         }
         if emulator
-            && build("count.c", "count.elf", &["-Wl,-e,start"])?.is_some_and(|ended| ended.good)
+            && build("proof-count.c", "count.elf", &["-Wl,-e,start"])?.is_some_and(|ended| ended.good)
             && let Some(text) = emulate(folder, machine, "count.elf", &["-icount", "shift=0"])?
         {
             target.instructions = instructions(&text);
@@ -203,17 +194,20 @@ fn emulate(folder: &Path, machine: &str, elf: &str, more: &[&str]) -> io::Result
     Ok(run::run(folder, "qemu-system-arm", &arguments)?.map(|ended| ended.text))
 }
 
-/// Ticks of the conversions, of the empty function and of a known number of instructions, and the conversions counted.
+/// From the ticks of [`COUNTED`] conversions, of as many calls of an empty function and of [`KNOWN`] instructions.
 fn instructions(text: &str) -> Option<f64> {
     let words: Vec<u32> = text.split_whitespace().filter_map(|w| u32::from_str_radix(w, 16).ok()).collect();
-    let [really, empty, known, count] = words[..] else { return None };
-    if known == 0 || count == 0 || really <= empty {
+    let [really, empty, known] = words[..] else { return None };
+    if known == 0 || really <= empty {
         return None;
     }
     let per_tick = KNOWN as f64 / f64::from(known);
-    Some(f64::from(really - empty) * per_tick / f64::from(count))
+    Some(f64::from(really - empty) * per_tick / f64::from(COUNTED))
 }
 
+/// Conversions that are counted: as many inputs, evenly spread.
+const COUNTED: u32 = 1 << COUNTED_BITS;
+const COUNTED_BITS: u32 = 12;
 /// Instructions of the loop that tells how many a tick is worth: 1000 rounds of 1000 and the loop's two.
 const KNOWN: u32 = 1000 * 1002;
 
@@ -255,13 +249,13 @@ int main(void)
     CURRENT = 0;
     CONTROL = 5;
     from = CURRENT;
-    for (k = 0; k < 4096; k++) {{
+    for (k = 0; k < {COUNTED}; k++) {{
         (void){name}(({code})(k << {shift}), {argument}&constants, &value);
         kept = value;
     }}
     emit((from - CURRENT) & 0xffffffu);
     from = CURRENT;
-    for (k = 0; k < 4096; k++) {{
+    for (k = 0; k < {COUNTED}; k++) {{
         (void)empty(({code})(k << {shift}), {argument}&constants, &value);
         kept = value;
     }}
@@ -270,11 +264,10 @@ int main(void)
     k = 1000;
     __asm__ volatile(\".syntax unified\n1:\\n\\t.rept 1000\\n\\tnop\\n\\t.endr\\n\\tsubs %0, %0, #1\\n\\tbeq 2f\\n\\tb 1b\\n2:\" : \"+l\"(k) : : \"cc\");
     emit((from - CURRENT) & 0xffffffu);
-    emit(4096);
     stop();
     return 0;
 }}
 ",
-        shift = program.aligned_bits - 12
+        shift = program.aligned_bits - COUNTED_BITS
     )
 }

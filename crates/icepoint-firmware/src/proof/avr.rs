@@ -16,6 +16,7 @@ const FLAGS: &[&str] = &[
     "-Wextra",
     "-Wconversion",
     "-pedantic",
+    "-Werror",
     "-Os",
     "-mmcu=atmega328p",
     "-DF_CPU=16000000UL",
@@ -59,9 +60,6 @@ fn helper(name: &str) -> bool {
     ["__mul", "__umul", "__udiv", "__div", "__neg", "__ashl", "__lshr", "__ashr", "__tablejump"]
         .iter()
         .any(|p| name.starts_with(p))
-        || ["__fp_", "__addsf", "__subsf", "__cmpsf", "__gesf", "__float", "__fix"]
-            .iter()
-            .any(|p| name.starts_with(p))
 }
 
 /// Bytes of flash and of static memory of what belongs to `prefix` in a linked program, by `nm -S`.
@@ -125,17 +123,8 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
     };
     let p = &firmware.facts.prefix;
     let source = format!("{p}.c");
-    let mut target = Target {
-        name: NAME.to_owned(),
-        compiler,
-        conversions: 0,
-        differences: Vec::new(),
-        flash: None,
-        ram: None,
-        cycles: None,
-        instructions: None,
-    };
-    std::fs::write(folder.join("size.c"), caller(firmware))?;
+    let mut target = Target::new(NAME, &compiler);
+    std::fs::write(folder.join("proof-size.c"), caller(firmware))?;
     let build = |main: &str, elf: &str, more: &[&str]| {
         let arguments: Vec<&str> = FLAGS
             .iter()
@@ -146,7 +135,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
             .collect();
         run::run(folder, "avr-gcc", &arguments)
     };
-    match build("size.c", "size.elf", &["-fstack-usage"])? {
+    match build("proof-size.c", "size.elf", &["-fstack-usage"])? {
         Some(ended) if ended.good => {
             if let Some(listing) = run::run(folder, "avr-nm", &["-S", "size.elf"])? {
                 let (flash, ram) = sizes(&listing.text, p, &helper);
@@ -159,16 +148,16 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
         Some(ended) => target.differences.push(format!("does not compile: {}", host::first(&ended.text))),
         None => {}
     }
-    std::fs::write(folder.join("avr.c"), main(firmware, plan))?;
-    match build("avr.c", "avr.elf", &[])? {
+    std::fs::write(folder.join("proof-avr.c"), main(firmware, plan))?;
+    match build("proof-avr.c", "avr.elf", &[])? {
         Some(ended) if ended.good => {
             match run::run(folder, "simavr", &["-m", "atmega328p", "-f", "16000000", "avr.elf"])? {
                 None => proof.missing.push(format!("simavr: {NAME} was compiled but not run")),
                 Some(ended) => {
                     let text = plain(&ended.text);
                     target.conversions = plan.conversions();
-                    target.differences =
-                        harness::differences(plan, &harness::expected(firmware, plan), before(&text));
+                    let expected = harness::expected(firmware, plan);
+                    target.differences.extend(harness::differences(plan, &expected, before(&text)));
                     target.cycles = cycles(&text);
                 }
             }

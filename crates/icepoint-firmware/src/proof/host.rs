@@ -20,7 +20,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
         "{}\n#include <stdio.h>\nstatic void emit(uint32_t hash)\n{{\n    printf(\"%08lx\\n\", (unsigned long)hash);\n}}\n\nint main(void)\n{{\n    run();\n    return 0;\n}}\n",
         harness::run(firmware, plan)
     );
-    std::fs::write(folder.join("host.c"), main)?;
+    std::fs::write(folder.join("proof-host.c"), main)?;
     let expected = harness::expected(firmware, plan);
     let source = format!("{}.c", firmware.facts.prefix);
     let ways: [(&str, &[&str]); 2] = [
@@ -31,18 +31,14 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
         ),
     ];
     for (name, flags) in ways {
-        let mut target = Target {
-            name: name.to_owned(),
-            compiler: compiler.clone(),
-            conversions: plan.conversions(),
-            differences: Vec::new(),
-            flash: None,
-            ram: None,
-            cycles: None,
-            instructions: None,
-        };
-        let arguments: Vec<&str> =
-            WARNINGS.iter().chain(flags).copied().chain(["-o", "host.elf", "host.c", &source]).collect();
+        let mut target = Target::new(name, &compiler);
+        target.conversions = plan.conversions();
+        let arguments: Vec<&str> = WARNINGS
+            .iter()
+            .chain(flags)
+            .copied()
+            .chain(["-o", "host.elf", "proof-host.c", &source])
+            .collect();
         let built = run::run(folder, "gcc", &arguments)?;
         match built {
             Some(ended) if ended.good => {

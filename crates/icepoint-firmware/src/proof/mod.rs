@@ -2,8 +2,11 @@
 //!
 //! **How.** A harness runs the code over a [`Plan`] of inputs and prints one FNV-1a value (32 bit) for each block of
 //! results; the same is computed here from the program. FNV-1a maps states one to one for each byte, so a block in
-//! which a single result differs can't come to the same value. The program itself was compared with the exact inverse
+//! which a single byte differs can't come to the same value; one in which more differ does so by chance, once in 4·10⁹
+//! blocks. The program itself was compared with the exact inverse
 //! at every one of these inputs ([`crate::walk`]), so equal bits are the exact model's bound.
+//!
+//! **Files.** The harness's own begin with `proof-`, which no chain's prefix can.
 //!
 //! **Where.** This machine with GCC (warnings are errors) and with its sanitizers for undefined behaviour and
 //! addresses, an 8-bit AVR and three Cortex-M in emulators. What is not installed is named in [`Proof::missing`].
@@ -57,6 +60,20 @@ pub struct Target {
 }
 
 impl Target {
+    /// Nothing run yet.
+    fn new(name: &str, compiler: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            compiler: compiler.to_owned(),
+            conversions: 0,
+            differences: Vec::new(),
+            flash: None,
+            ram: None,
+            cycles: None,
+            instructions: None,
+        }
+    }
+
     /// Whether all bits are the same.
     pub fn proven(&self) -> bool {
         self.differences.is_empty() && self.conversions > 0

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use crate::calibration::Constants;
+use crate::filter::FilterProgram;
 use crate::firmware::Firmware;
 use crate::integer::{IntegerProgram, Outcome};
 use crate::inverse::JunctionInput;
@@ -129,9 +130,15 @@ pub const fn spoiled(constants: &Constants) -> Constants {
     Constants { gain: constants.gain ^ 1, ..*constants }
 }
 
-/// Codes that the filter is run on: many windows, not more than a short while in an emulator.
+/// Codes that the filter is run on: many windows, not more than a short while in an emulator, but two results in any case.
 pub fn filter_codes(firmware: &Firmware) -> u32 {
-    firmware.filter.map_or(0, |f| (20 * f.codes_per_result()).clamp(2000, 60_000))
+    firmware.filter.map_or(0, |f| windows(f))
+}
+
+/// The same for a filter.
+fn windows(filter: FilterProgram) -> u32 {
+    let each = filter.codes_per_result();
+    each.saturating_mul(20).clamp(2000, 60_000).max(filter.codes_to_settle().saturating_add(each))
 }
 
 /// The k-th of them: a hash of its number, the ends of the converter among them.
@@ -169,4 +176,43 @@ pub fn filter_expected(firmware: &Firmware) -> Option<u32> {
         .flat_map(u32::to_le_bytes)
         .fold(BASIS, |hash, byte| (hash ^ u32::from(byte)).wrapping_mul(PRIME));
     Some(hash)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::filter::FilterState;
+    use crate::states::State;
+
+    /// A proof of a filter that never gives a result would prove nothing: counted on the filter itself.
+    #[test]
+    fn every_filter_gives_results_in_its_window() {
+        for filter in [
+            FilterProgram::Mean { count: 50 },
+            FilterProgram::Mean { count: 70_000 },
+            FilterProgram::FirstOrder { share: 12 },
+            FilterProgram::Sinc { order: 3, decimation: 40_000 },
+            FilterProgram::Sinc { order: 4, decimation: 64 },
+        ] {
+            let codes = windows(filter);
+            let mut state = FilterState::default();
+            let results = (0..codes).filter(|k| filter.add(&mut state, k % 4096).is_some()).count();
+            assert!(results >= 2, "{filter:?}: {results} results of {codes} codes");
+        }
+    }
+
+    /// What the page claims: each byte by itself changes the hash, whatever it was before.
+    #[test]
+    fn a_single_different_byte_always_shows() {
+        for start in 0..64u32 {
+            let start = start.wrapping_mul(CHOOSER) ^ BASIS;
+            for (place, wide) in (0..2).map(|p| (p, false)).chain((0..4).map(|p| (p, true))) {
+                let value = |byte: i32| Outcome { state: State::InRange, value: byte << (8 * place) };
+                let mut seen: Vec<u32> = (0..256).map(|byte| hashed(start, value(byte), wide)).collect();
+                seen.sort_unstable();
+                seen.dedup();
+                assert_eq!(seen.len(), 256, "byte {place} from {start:08x}");
+            }
+        }
+    }
 }

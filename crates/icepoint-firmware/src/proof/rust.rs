@@ -1,5 +1,6 @@
 //! The Rust module on this machine: in a library without `std`, with overflow checks on.
 
+use std::fmt::Write as _;
 use std::io;
 use std::path::Path;
 
@@ -15,22 +16,15 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
     };
     let p = &firmware.facts.prefix;
     std::fs::write(folder.join(format!("{p}.rs")), firmware.rust_module())?;
-    std::fs::write(folder.join("without_std.rs"), format!("#![no_std]\n#![deny(warnings)]\npub mod {p};\n"))?;
-    std::fs::write(folder.join("main.rs"), main(firmware, plan))?;
-    let mut target = Target {
-        name: "this machine, Rust without std".to_owned(),
-        compiler,
-        conversions: plan.conversions(),
-        differences: Vec::new(),
-        flash: None,
-        ram: None,
-        cycles: None,
-        instructions: None,
-    };
+    std::fs::write(folder.join("proof-lib.rs"), format!("#![no_std]\n#![deny(warnings)]\npub mod {p};\n"))?;
+    std::fs::write(folder.join("proof-main.rs"), main(firmware, plan))?;
+    let mut target = Target::new("this machine, Rust without std", &compiler);
+    target.conversions = plan.conversions();
     let options =
         ["--edition", "2021", "-C", "opt-level=2", "-C", "overflow-checks=on", "-C", "debug-assertions=on"];
-    let library = ["--crate-type", "rlib", "without_std.rs"];
-    let program = ["-L", ".", "--extern", "without_std=libwithout_std.rlib", "-o", "rust.elf", "main.rs"];
+    let library = ["--crate-type", "rlib", "--crate-name", "without_std", "proof-lib.rs"];
+    let program =
+        ["-L", ".", "--extern", "without_std=libwithout_std.rlib", "-o", "rust.elf", "proof-main.rs"];
     for own in [library.as_slice(), program.as_slice()] {
         let arguments: Vec<&str> = options.iter().chain(own).copied().collect();
         match run::run(folder, "rustc", &arguments)? {
@@ -73,11 +67,16 @@ fn main(firmware: &Firmware, plan: &Plan) -> String {
         format!("(k << {}) | (k.wrapping_mul({CHOOSER}) >> {})", plan.stratum, 32 - plan.stratum)
     };
     let select = if plan.cycled { "k as usize % JUNCTIONS.len()" } else { "round" };
-    let whole = if fine {
+    let read = if argument.is_empty() {
+        String::new()
+    } else {
+        format!("{}, ", harness::junction_read(firmware, plan))
+    };
+    let mut whole = if fine {
         format!(
             "    let mut hash = {BASIS}u32;
     for k in 0..={}u32 {{
-        hash = hashed(hash, without_std::{p}::temperature(k as {code}, {argument}&constants));
+        hash = hashed(hash, without_std::{p}::temperature(k as {code}, {read}&constants));
     }}
     println!(\"{{hash:08x}}\");
 ",
@@ -86,6 +85,17 @@ fn main(firmware: &Firmware, plan: &Plan) -> String {
     } else {
         String::new()
     };
+    if let Some(harness::DividerCodes { step, count, code: middle }) = harness::divider_codes(firmware) {
+        let _ = write!(
+            whole,
+            "    let mut hash = {BASIS}u32;
+    for k in 0..={count}u32 {{
+        hash = hashed(hash, without_std::{p}::temperature({middle}, (k * {step}) as {code}, &constants));
+    }}
+    println!(\"{{hash:08x}}\");
+"
+        );
+    }
     format!(
         "use without_std::{p}::{{Calibration, State}};
 

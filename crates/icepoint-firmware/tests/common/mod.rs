@@ -5,9 +5,12 @@
 use std::path::PathBuf;
 use std::sync::OnceLock;
 
-use icepoint_chain::chain::{Chain, ConverterKind, ProbeTolerance};
+use icepoint_chain::chain::{
+    Chain, ConverterKind, DividerArm, JunctionMethod, JunctionSensor, ProbeTolerance,
+};
 use icepoint_chain::{Model, file, resolve};
 use icepoint_sensors::Letter;
+use icepoint_sensors::platinum::Class;
 
 /// An example chain with the values that `design` would choose.
 pub fn example(name: &str) -> Chain {
@@ -59,4 +62,50 @@ pub fn have(program: &str) -> bool {
         eprintln!("SKIPPED: {program} is not installed");
     }
     there
+}
+
+/// A board of the model's tests, all values in its file.
+pub fn board(name: &str) -> Chain {
+    let path =
+        PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../icepoint-chain/tests/model/boards").join(name);
+    let text = std::fs::read_to_string(path.with_extension("toml")).expect("a board");
+    let file = file::parse(name, &text).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
+    let resolved = resolve::resolve(&file).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
+    let values = resolved.fixed.clone();
+    resolved.with_values(&values)
+}
+
+/// A board that compensates with a voltage sensor in its circuit and reads a straight line: 16 bit, type K.
+pub fn compensated() -> Chain {
+    board("taps")
+}
+
+/// The kiln's board, 12 bit, with a thermistor on the converter's second channel.
+pub fn thermistor() -> Chain {
+    let mut chain = kiln().clone();
+    chain.name = "thermistor".into();
+    chain.junction.method = JunctionMethod::Measured(JunctionSensor::Thermistor {
+        r25: 10_000.0,
+        beta: 3950.0,
+        tolerance: 0.01,
+        beta_tolerance: 0.01,
+        divider: DividerArm { ohms: 10_000.0, tolerance: 0.001, tempco: 25e-6 },
+    });
+    chain
+}
+
+/// The same with a platinum resistor of 100 Ω, against a resistor near it: more ohms would leave few codes to a kelvin.
+pub fn platinum() -> Chain {
+    let mut chain = kiln().clone();
+    chain.name = "platinum".into();
+    chain.junction.method = JunctionMethod::Measured(JunctionSensor::Platinum {
+        class: Class::B,
+        divider: DividerArm { ohms: 100.0, tolerance: 0.001, tempco: 25e-6 },
+    });
+    chain
+}
+
+/// Numbers that are the same every time (Knuth's multiplier), in [0, 1).
+pub fn random(k: u32) -> f64 {
+    f64::from(k.wrapping_add(1).wrapping_mul(2_654_435_761)) / 4_294_967_296.0
 }
