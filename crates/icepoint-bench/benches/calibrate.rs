@@ -32,6 +32,8 @@ fn conditions(model: &Model, count: usize) -> Vec<Condition> {
             let mut condition = Condition {
                 input: Input::Injected(emf(hot) - emf(23.0)),
                 errors: Vec::new(),
+                source_ohms: None,
+                thermometer: None,
                 board: 23.0,
                 kind: Kind::Celsius,
                 session: 0,
@@ -56,7 +58,7 @@ fn calibrate(c: &mut Criterion) {
     let board = [5.0, 17.5, 30.0, 42.5, 55.0];
     for count in [3, 12, 48] {
         let prepare = || {
-            Calibrator::new(&model, Correction::NONE, conditions(&model, count), (&hot, &board), 1.0).unwrap()
+            Calibrator::new(&model, Correction::NONE, conditions(&model, count), (&hot, &board), 0.0).unwrap()
         };
         let calibrator = prepare();
         let mut rng = generator(1, 0);
@@ -72,7 +74,7 @@ fn calibrate(c: &mut Criterion) {
         });
     }
     let calibrator =
-        Calibrator::new(&model, Correction::NONE, conditions(&model, 3), (&[370.0, 800.0], &[40.0]), 1.0)
+        Calibrator::new(&model, Correction::NONE, conditions(&model, 3), (&[370.0, 800.0], &[40.0]), 0.0)
             .unwrap();
     let mut n = 0;
     c.bench_function("calibrate/simulated board/3", |b| {

@@ -9,6 +9,7 @@
 //!
 //! No physics here: every reading is what [`icepoint_chain::Model`] answers.
 
+mod altered;
 pub mod calibrate;
 pub mod inventory;
 pub mod references;

@@ -348,6 +348,12 @@ impl Converter {
             ConverterKind::Voltmeter { span, .. } => span,
         }
     }
+
+    /// Code for volts at its input, nominal, neither rounded nor limited. Codes are counted from the lowest voltage of
+    /// the span, for both polarities too; the code that comes out is the nearest whole one.
+    pub fn code_of(&self, volts: f64) -> f64 {
+        (volts - self.span().0) / self.step()
+    }
 }
 
 /// Averaging in firmware or in the voltmeter.

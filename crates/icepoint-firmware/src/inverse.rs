@@ -158,8 +158,7 @@ impl Inverse {
 
     /// Aligned input for volts at the converter, not rounded and not limited.
     pub fn aligned(&self, output_volts: f64) -> f64 {
-        let converter = &self.chain().converter;
-        (output_volts - converter.span().0) / converter.step() * f64::from(1u32 << self.alignment())
+        self.chain().converter.code_of(output_volts) * f64::from(1u32 << self.alignment())
     }
 
     /// Share of the reference at the junction's channel, which is read at a gain of one.

@@ -4,7 +4,8 @@ use icepoint_chain::chain::ConverterKind;
 use icepoint_chain::model::ModelError;
 
 use super::checks::Scatter;
-use super::condition::Condition;
+use super::condition::{Condition, Kind};
+use super::forward::{Forward, UNSTATED_OHMS};
 use super::readings::Input;
 use super::{Calibrator, Checked, Solved, TrimPoint};
 
@@ -47,7 +48,7 @@ pub(super) fn cautions(
     calibrator: &Calibrator<'_>,
     checked: &[Checked],
     scatter: Option<Scatter>,
-) -> Vec<String> {
+) -> Result<Vec<String>, ModelError> {
     let mut all = Vec::new();
     let chain = calibrator.forward.model.chain();
     let conditions = &calibrator.forward.conditions;
@@ -76,12 +77,35 @@ pub(super) fn cautions(
     if conditions.iter().all(|c| matches!(c.input, Input::Injected(_))) {
         all.push("With voltages at the terminals the probe and its cable stay unchecked; the band counts with that.".into());
     }
-    if let Some(s) = scatter.filter(|s| s.factor > 1.0) {
+    all.extend(resistance(&calibrator.forward)?);
+    if let Some(s) = scatter.filter(|s| s.extra > 0.0) {
         all.push(format!(
             "Repeats scatter {:.1} times as much as the model's noise allows; the noise of all readings was widened to \
-             that. Look for pick-up, a loose contact or a reference that had not settled.",
-            s.factor.sqrt()
+             what was seen. The band here counts with that, `budget` of the written file does not: a cause that is \
+             found is mended, one that stays belongs into the chain file. Look for pick-up, a loose contact or a \
+             reference that had not settled.",
+            s.seen / s.expected
         ));
     }
-    all
+    Ok(all)
+}
+
+/// Resistance of a source for comparison, Ω.
+const LARGER_OHMS: f64 = 100.0;
+
+/// What a source would do of which nobody said how large its resistance is.
+fn resistance(forward: &Forward<'_>) -> Result<Option<String>, ModelError> {
+    let silent = |c: &&Condition| matches!(c.input, Input::Injected(_)) && c.source_ohms.is_none();
+    let Some(first) = forward.conditions.iter().find(silent) else { return Ok(None) };
+    let with = |ohms: Option<f64>| Condition { source_ohms: ohms, kind: Kind::Celsius, ..first.clone() };
+    let two = forward.with_conditions(vec![with(None), with(Some(UNSTATED_OHMS + LARGER_OHMS))])?;
+    let z = vec![0.0; two.unknowns.len()];
+    let mut work = two.work();
+    let off = two.answer(1, &z, &mut work)? - two.answer(0, &z, &mut work)?;
+    Ok(Some(format!(
+        "The resistance of the source is not stated ({}): taken as {UNSTATED_OHMS} Ω. Each {LARGER_OHMS} Ω more would move \
+         the reading there by {} K. State it as output_resistance in a record [references.NAME].",
+        first.lines_words(),
+        super::significant(off, 0.1 * off.abs())
+    )))
 }

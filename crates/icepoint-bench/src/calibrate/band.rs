@@ -12,7 +12,7 @@ use icepoint_chain::statistics::error_95;
 use nalgebra::DMatrix;
 
 use super::forward::{Forward, What};
-use super::inference::{Inference, stays};
+use super::inference::Inference;
 
 /// Where the board is looked at, and how its reading there depends on every imperfection.
 #[derive(Clone, Debug)]
@@ -25,6 +25,8 @@ pub struct Targets {
     pub nominal: Vec<f64>,
     /// Change of the reading per standard uncertainty: points × imperfections of the model, K.
     pub sensitivities: DMatrix<f64>,
+    /// Change of the reading per volt at the converter at each point, K/V.
+    pub per_volt: Vec<f64>,
 }
 
 impl Targets {
@@ -48,7 +50,8 @@ impl Targets {
                 sensitivities[(p, i)] = 0.5 * (up - down);
             }
         }
-        Ok(Self { hot: hot.to_vec(), board: board.to_vec(), nominal, sensitivities })
+        let per_volt = per_volt(model, &d, constants, hot, board)?;
+        Ok(Self { hot: hot.to_vec(), board: board.to_vec(), nominal, sensitivities, per_volt })
     }
 
     /// Number of points.
@@ -81,6 +84,27 @@ pub fn readings(
     Ok(all)
 }
 
+/// Change of the reading per volt at the converter, K/V, over a grid.
+fn per_volt(
+    model: &Model,
+    d: &[f64],
+    constants: Correction,
+    hot: &[f64],
+    board: &[f64],
+) -> Result<Vec<f64>, ModelError> {
+    // As a voltage of 10 µV at the terminals would do: far below any curvature.
+    let step = 1e-5 * model.nominal_transfer().1.abs();
+    let mut all = Vec::with_capacity(hot.len() * board.len());
+    each_output(model, d, hot, board, |_, state, output| {
+        let reading = |volts: f64| {
+            let rule = model.rule_volts(state, volts, d, ReadingNoise::LeftOut);
+            model.celsius(state, constants.offset + constants.gain * rule)
+        };
+        all.push((reading(output + step) - reading(output - step)) / (2.0 * step));
+    })?;
+    Ok(all)
+}
+
 /// Calls `see` with the hot temperature, the board's state and the reading rule's own volts at every point of a grid,
 /// board × hot, hot running fastest.
 fn each_point(
@@ -91,6 +115,19 @@ fn each_point(
     noise: ReadingNoise,
     mut see: impl FnMut(f64, &BoardState, f64),
 ) -> Result<(), ModelError> {
+    each_output(model, d, hot, board, |t, state, output| {
+        see(t, state, model.rule_volts(state, output, d, noise));
+    })
+}
+
+/// The same with the volts at the converter.
+fn each_output(
+    model: &Model,
+    d: &[f64],
+    hot: &[f64],
+    board: &[f64],
+    mut see: impl FnMut(f64, &BoardState, f64),
+) -> Result<(), ModelError> {
     let mut scratch = model.scratch();
     for &b in board {
         let head = Situation::at(model.chain(), model.chain().need.hot.1, b).head;
@@ -99,7 +136,7 @@ fn each_point(
             let emf = model.hot_emf(&model.hot_end(t), d);
             let v = model.thermocouple_volts(emf, head, &state, d);
             let output = model.output_volts(&state, v, false, &mut scratch);
-            see(t, &state, model.rule_volts(&state, output, d, noise));
+            see(t, &state, output);
         }
     }
     Ok(())
@@ -159,8 +196,9 @@ pub struct Spread {
 }
 
 impl Spread {
-    /// After readings under the conditions of `forward`; `noise` is the factor on the variance of the noise.
-    pub fn new(forward: &Forward<'_>, inference: &Inference, targets: &Targets, noise: f64) -> Self {
+    /// After readings under the conditions of `forward`; `extra` is the variance of one reading on top of the model's, V²
+    /// at the converter.
+    pub fn new(forward: &Forward<'_>, inference: &Inference, targets: &Targets, extra: f64) -> Self {
         let list = forward.model.imperfections();
         let of_board = inference.of_board;
         let mut causes = Vec::new();
@@ -194,6 +232,14 @@ impl Spread {
                 distribution: Some(list[i].distribution),
             });
         }
+        if extra > 0.0 {
+            causes.push(Cause {
+                origin: Origin::Use,
+                id: "reading.scatter".into(),
+                label: "scatter that the repeats showed beyond the model's noise".into(),
+                distribution: None,
+            });
+        }
         let points = targets.points();
         let mut parts = DMatrix::zeros(points, causes.len());
         let unknowns = forward.unknowns.len();
@@ -211,9 +257,10 @@ impl Spread {
                 parts[(p, unknowns + k)] = -taken[(p, k)] * inference.reading[k];
             }
             for (column, &i) in used.iter().enumerate() {
-                let noisy = list[i].persistence == Persistence::Reading && !stays(&list[i]);
-                let factor = if noisy { noise.sqrt() } else { 1.0 };
-                parts[(p, unknowns + conditions + column)] = factor * targets.sensitivities[(p, i)];
+                parts[(p, unknowns + conditions + column)] = targets.sensitivities[(p, i)];
+            }
+            if extra > 0.0 {
+                parts[(p, unknowns + conditions + used.len())] = extra.sqrt() * targets.per_volt[p];
             }
         }
         let half = (0..points).map(|p| half_width(&causes, parts.row(p).iter().copied())).collect();

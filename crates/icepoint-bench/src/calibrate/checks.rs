@@ -9,7 +9,8 @@
 //! deviations; its distribution is drawn, too).
 //! **Which one.** Each condition is predicted from all the others; one that lies farther off than chance allows is
 //! named, set aside, and the rest looked at again.
-//! **Scatter.** Repeats that scatter more than noise and last digit allow widen the noise of all readings.
+//! **Scatter.** Repeats that scatter more than noise, quantisation and last digit allow widen the noise of all readings, so
+//! that it explains all that was seen.
 
 use icepoint_chain::budget::monte_carlo::{draw, generator};
 use icepoint_chain::imperfection::Distribution;
@@ -232,13 +233,13 @@ pub struct Scatter {
     pub expected: f64,
     /// Probability of as much scatter.
     pub probability: f64,
-    /// Factor on the variance of the noise that is needed: 1 if the model's noise is believed.
-    pub factor: f64,
+    /// Variance of one reading that is needed on top of the model's noise, V² at the converter: 0 if that is believed.
+    pub extra: f64,
 }
 
 /// Looks at the repeats; `None` when there are none.
 pub fn scatter(conditions: &[Condition], noise: &Noise, model: ReadingVariance) -> Option<Scatter> {
-    let (mut degrees, mut chi, mut seen, mut expected) = (0usize, 0.0, 0.0, 0.0);
+    let (mut degrees, mut chi, mut seen, mut expected, mut beyond) = (0usize, 0.0, 0.0, 0.0, 0.0);
     for (c, per) in conditions.iter().zip(&noise.per_volt) {
         if c.count < 2 || !c.squares.is_finite() {
             continue;
@@ -251,19 +252,21 @@ pub fn scatter(conditions: &[Condition], noise: &Noise, model: ReadingVariance) 
         chi += c.squares / variance.max(1e-300);
         seen += c.squares;
         expected += variance * n as f64;
+        // In V², so that conditions in different units add up; what is left is noise that averages out.
+        beyond += (c.squares - variance * n as f64) / (per * per).max(1e-300);
     }
     if degrees == 0 {
         return None;
     }
     let n = degrees as f64;
     let probability = chi_squared_tail(chi, n);
-    let factor = if probability < SCATTER_LEVEL { chi / n } else { 1.0 };
+    let extra = if probability < SCATTER_LEVEL { (beyond / n).max(0.0) } else { 0.0 };
     Some(Scatter {
         degrees_of_freedom: degrees,
         seen: (seen / n).sqrt(),
         expected: (expected / n).sqrt(),
         probability,
-        factor,
+        extra,
     })
 }
 

@@ -54,6 +54,10 @@ pub struct Condition {
     pub input: Input,
     /// By what the input may be off; independent of each other.
     pub errors: Vec<InputError>,
+    /// Resistance of the source that gave the volts, Ω; `None` for a temperature and where nobody says.
+    pub source_ohms: Option<f64>,
+    /// How well the reference's own record says that the terminals' temperature is known, ± K.
+    pub thermometer: Option<f64>,
     /// Temperature of the board, °C.
     pub board: f64,
     /// What came out.
@@ -165,6 +169,8 @@ pub fn gather(readings: &Readings) -> Vec<Condition> {
             Condition {
                 input,
                 errors: Vec::new(),
+                source_ohms: None,
+                thermometer: None,
                 board: g.board,
                 kind,
                 session,

@@ -5,6 +5,12 @@
 //! next, and the error of the thermometer at the board; for every reference its errors, shared as their tags say.
 //! Each is counted in its standard uncertainty from its mean, so that the prior is a unit matrix. Ageing and drift come
 //! later and are zero here.
+//!
+//! **A source in the probe's place.** Volts at the terminals come from a source, and probe and cable stay out, with their
+//! resistance. What the input draws — the current that shows an open sensor, bias currents — makes its voltage across
+//! the source's resistance instead, so such a condition is answered by the chain with that source at its terminals.
+
+use std::sync::Arc;
 
 use icepoint_chain::imperfection::{Distribution, Imperfection, Persistence};
 use icepoint_chain::model::{Model, ModelError, ReadingNoise, Scratch};
@@ -12,7 +18,13 @@ use icepoint_chain::situation::Situation;
 
 use super::condition::{Condition, Kind};
 use super::readings::Input;
+use crate::altered::Altered;
+use crate::references::UNKNOWN_SOURCE;
 use icepoint_chain::chain::Correction;
+
+/// Resistance of a source of which nothing is said, Ω: the chain file's own default, which the bench sheet takes, too. A
+/// caution tells what a larger one would do.
+pub const UNSTATED_OHMS: f64 = UNKNOWN_SOURCE.output_resistance;
 
 /// Something that is not known and that a reading depends on.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,18 +67,66 @@ pub struct Forward<'m> {
     pub conditions: Vec<Condition>,
     /// For each condition the errors of its input: unknown and standard uncertainty in K or V, mean in K or V.
     inputs: Vec<Vec<(usize, f64, f64)>>,
+    /// The chain with a source at its terminals, for each resistance that occurs, Ω.
+    sources: Vec<(f64, Arc<Altered>)>,
+    /// For each condition which of them stands in the probe's place.
+    source_of: Vec<Option<usize>>,
 }
 
 /// Buffers of one thread.
 #[derive(Debug)]
 pub struct Work {
     scratch: Scratch,
+    /// Of the chains with a source.
+    sources: Vec<Scratch>,
     d: Vec<f64>,
+    /// The same deviations in the order of a chain with a source.
+    own: Vec<f64>,
 }
 
 impl<'m> Forward<'m> {
     /// For these conditions.
-    pub fn new(model: &'m Model, constants: Correction, conditions: Vec<Condition>) -> Self {
+    ///
+    /// # Errors
+    /// [`ModelError`] when the circuit can't be solved with a source at its terminals.
+    pub fn new(
+        model: &'m Model,
+        constants: Correction,
+        conditions: Vec<Condition>,
+    ) -> Result<Self, ModelError> {
+        Self::with(model, constants, conditions, Vec::new())
+    }
+
+    /// The same bench with other conditions.
+    ///
+    /// # Errors
+    /// As [`Forward::new`].
+    pub fn with_conditions(&self, conditions: Vec<Condition>) -> Result<Self, ModelError> {
+        Self::with(self.model, self.constants, conditions, self.sources.clone())
+    }
+
+    fn with(
+        model: &'m Model,
+        constants: Correction,
+        conditions: Vec<Condition>,
+        mut sources: Vec<(f64, Arc<Altered>)>,
+    ) -> Result<Self, ModelError> {
+        let mut source_of = Vec::with_capacity(conditions.len());
+        for condition in &conditions {
+            let Input::Injected(_) = condition.input else {
+                source_of.push(None);
+                continue;
+            };
+            let ohms = condition.source_ohms.unwrap_or(UNSTATED_OHMS);
+            let place = match sources.iter().position(|(known, _)| *known == ohms) {
+                Some(place) => place,
+                None => {
+                    sources.push((ohms, Arc::new(Altered::with_source(model, ohms)?)));
+                    sources.len() - 1
+                }
+            };
+            source_of.push(Some(place));
+        }
         let list = model.imperfections();
         let of = |p: Persistence| list.iter().enumerate().filter(move |(_, i)| i.persistence == p);
         let mut unknowns: Vec<Unknown> = of(Persistence::Board)
@@ -81,7 +141,10 @@ impl<'m> Forward<'m> {
                 of(Persistence::Occasion)
                     .map(|(i, x)| unknown(What::Occasion(i, session), x, while_calibrated.clone())),
             );
-            let thermometer = model.chain().plan.thermometer;
+            // The temperature of the terminals is known as the plan says, or as the source's own record does if that is
+            // worse: one thermometer for an occasion, the less good one.
+            let stated = conditions.iter().filter(|c| c.session == session).filter_map(|c| c.thermometer);
+            let thermometer = stated.fold(model.chain().plan.thermometer, f64::max);
             if thermometer > 0.0 {
                 unknowns.push(Unknown {
                     what: What::Thermometer(session),
@@ -109,12 +172,17 @@ impl<'m> Forward<'m> {
             }
             inputs.push(of_this);
         }
-        Self { model, constants, unknowns, of_board, conditions, inputs }
+        Ok(Self { model, constants, unknowns, of_board, conditions, inputs, sources, source_of })
     }
 
     /// Buffers.
     pub fn work(&self) -> Work {
-        Work { scratch: self.model.scratch(), d: vec![0.0; self.model.imperfections().len()] }
+        Work {
+            scratch: self.model.scratch(),
+            sources: self.sources.iter().map(|(_, altered)| altered.model.scratch()).collect(),
+            d: vec![0.0; self.model.imperfections().len()],
+            own: Vec::new(),
+        }
     }
 
     /// What comes out under condition `k`, noise left out, for unknowns `z` in their standard uncertainties.
@@ -125,7 +193,7 @@ impl<'m> Forward<'m> {
         let condition = &self.conditions[k];
         let board = self.fill(condition.session, z, condition.board, &mut work.d);
         let off: f64 = self.inputs[k].iter().map(|&(u, size, mean)| mean + size * z[u]).sum();
-        let output = self.output(condition.input, off, board, work)?;
+        let output = self.output(k, off, board, work)?;
         self.shown(condition.kind, &output, &work.d)
     }
 
@@ -145,18 +213,31 @@ impl<'m> Forward<'m> {
         true_board
     }
 
-    fn output(&self, input: Input, off: f64, board: f64, work: &mut Work) -> Result<Output, ModelError> {
-        let state = self.model.board_state(board, &work.d, &mut work.scratch)?;
-        let v = match input {
-            Input::Injected(v) => v + off,
-            Input::Temperature(t) => {
+    /// The circuit's answer under condition `k`, the input `off` by so much.
+    fn output(&self, k: usize, off: f64, board: f64, work: &mut Work) -> Result<Output, ModelError> {
+        let Work { scratch, sources, d, own } = work;
+        match (self.conditions[k].input, self.source_of[k]) {
+            (Input::Injected(v), Some(place)) => {
+                let altered = &self.sources[place].1;
+                altered.deviations(d, own);
+                let state = altered.model.board_state(board, own, &mut sources[place])?;
+                let volts = altered.model.output_volts(&state, v + off, false, &mut sources[place]);
+                Ok(Output { state, volts })
+            }
+            (Input::Injected(v), None) => {
+                let state = self.model.board_state(board, d, scratch)?;
+                let volts = self.model.output_volts(&state, v + off, false, scratch);
+                Ok(Output { state, volts })
+            }
+            (Input::Temperature(t), _) => {
+                let state = self.model.board_state(board, d, scratch)?;
                 let end = self.model.hot_end(t + off);
                 let head = Situation::at(self.model.chain(), t, board).head;
-                self.model.thermocouple_volts(self.model.hot_emf(&end, &work.d), head, &state, &work.d)
+                let v = self.model.thermocouple_volts(self.model.hot_emf(&end, d), head, &state, d);
+                let volts = self.model.output_volts(&state, v, false, scratch);
+                Ok(Output { state, volts })
             }
-        };
-        let volts = self.model.output_volts(&state, v, false, &mut work.scratch);
-        Ok(Output { state, volts })
+        }
     }
 
     fn shown(&self, kind: Kind, output: &Output, d: &[f64]) -> Result<f64, ModelError> {
@@ -167,7 +248,7 @@ impl<'m> Forward<'m> {
                 self.model.celsius(&output.state, self.constants.offset + self.constants.gain * rule)
             }
             Kind::Volts => self.output_of(rule),
-            Kind::Code => self.output_of(rule) / converter.step(),
+            Kind::Code => converter.code_of(self.output_of(rule)),
         })
     }
 
@@ -178,7 +259,7 @@ impl<'m> Forward<'m> {
     pub fn volts(&self, k: usize, z: &[f64], work: &mut Work) -> Result<f64, ModelError> {
         let condition = &self.conditions[k];
         let board = self.fill(condition.session, z, condition.board, &mut work.d);
-        let output = self.output(condition.input, 0.0, board, work)?;
+        let output = self.output(k, 0.0, board, work)?;
         self.shown(Kind::Volts, &output, &work.d)
     }
 
@@ -207,7 +288,7 @@ impl<'m> Forward<'m> {
     pub fn per_volt(&self, k: usize, z: &[f64], work: &mut Work) -> Result<f64, ModelError> {
         let condition = &self.conditions[k];
         let board = self.fill(condition.session, z, condition.board, &mut work.d);
-        let output = self.output(condition.input, 0.0, board, work)?;
+        let output = self.output(k, 0.0, board, work)?;
         let step = 1e-3 * self.model.nominal_transfer().1.abs() * 1e-2;
         let shown = |by: f64| {
             let moved = Output { volts: output.volts + by, ..output };
@@ -224,17 +305,28 @@ impl<'m> Forward<'m> {
         let condition = &self.conditions[k];
         let z = vec![0.0; self.unknowns.len()];
         let board = self.fill(condition.session, &z, condition.board, &mut work.d);
-        let state = self.model.board_state(board, &work.d, &mut work.scratch)?;
-        let v = match condition.input {
-            Input::Injected(v) => v,
-            Input::Temperature(t) => {
-                let emf = self.model.hot_emf(&self.model.hot_end(t), &work.d);
-                self.model.thermocouple_volts(emf, board, &state, &work.d)
+        let Work { scratch, sources, d, own } = work;
+        let (model, scratch, v, state) = match (condition.input, self.source_of[k]) {
+            (Input::Injected(v), Some(place)) => {
+                let altered = &self.sources[place].1;
+                altered.deviations(d, own);
+                let scratch = &mut sources[place];
+                let state = altered.model.board_state(board, own, scratch)?;
+                (&altered.model, scratch, v, state)
+            }
+            (Input::Injected(v), None) => {
+                let state = self.model.board_state(board, d, scratch)?;
+                (self.model, scratch, v, state)
+            }
+            (Input::Temperature(t), _) => {
+                let state = self.model.board_state(board, d, scratch)?;
+                let emf = self.model.hot_emf(&self.model.hot_end(t), d);
+                (self.model, scratch, self.model.thermocouple_volts(emf, board, &state, d), state)
             }
         };
         let (low, high) = self.model.chain().converter.span();
         let output = state.offset + state.gain * v;
-        Ok(self.model.within_limits(v, &mut work.scratch) && output > low && output < high)
+        Ok(model.within_limits(v, scratch) && output > low && output < high)
     }
 
     /// Sensitivities under condition `k`: change of what comes out per standard uncertainty of each unknown, over ±1.

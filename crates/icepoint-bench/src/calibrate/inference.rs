@@ -61,15 +61,16 @@ impl ReadingVariance {
     }
 }
 
-/// The readings' noise: how large, and how many times the model's.
+/// The readings' noise: how large, and how much more than the model's.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Noise {
     /// Variance of each condition's mean, in the square of its unit.
     pub variance: Vec<f64>,
     /// Change of each condition's answer per volt at the converter.
     pub per_volt: Vec<f64>,
-    /// The averaged part over the model's: 1 unless repeats scatter more than the model allows.
-    pub factor: f64,
+    /// Variance of one reading on top of the model's, V² at the converter: 0 unless repeats scatter more than the model
+    /// allows.
+    pub extra: f64,
 }
 
 impl Noise {
@@ -77,14 +78,14 @@ impl Noise {
     ///
     /// # Errors
     /// [`ModelError`] when the circuit can't be solved.
-    pub fn new(forward: &Forward<'_>, factor: f64) -> Result<Self, ModelError> {
+    pub fn new(forward: &Forward<'_>, extra: f64) -> Result<Self, ModelError> {
         let model = ReadingVariance::new(forward.model.imperfections());
         let z = vec![0.0; forward.unknowns.len()];
         let mut work = forward.work();
-        let mut noise = Self { variance: Vec::new(), per_volt: Vec::new(), factor };
+        let mut noise = Self { variance: Vec::new(), per_volt: Vec::new(), extra };
         for (k, condition) in forward.conditions.iter().enumerate() {
             let per = forward.per_volt(k, &z, &mut work)?;
-            let volts = model.averaged * factor / condition.count as f64 + model.kept;
+            let volts = (model.averaged + extra) / condition.count as f64 + model.kept;
             // Counting codes is the quantisation, which is in `kept`; digits of a display come on top of it.
             let digit = condition.half_digit * condition.half_digit / 3.0;
             noise.variance.push((volts * per * per + digit).max(least(per)));

@@ -7,6 +7,7 @@ use icepoint_chain::Chain;
 use icepoint_chain::chain::CalibrationMethod;
 use icepoint_chain::file::Problem;
 use icepoint_chain::imperfection::Distribution;
+use icepoint_chain::statistics::coverage_factor;
 
 use super::condition::{Condition, InputError, trimmed};
 use super::readings::Input;
@@ -24,6 +25,10 @@ pub fn tell(
     let shown = match condition.input {
         Input::Temperature(v) | Input::Injected(v) => v,
     };
+    if let Some(Reference::Millivolts(source)) = reference {
+        condition.source_ohms = source.stated.output_resistance.then_some(source.output_resistance);
+        condition.thermometer = source.stated.thermometer.then_some(source.thermometer);
+    }
     let (Some(reference), None) = (reference, condition.limit) else {
         condition.errors = errors(chain, condition)?;
         return Ok(());
@@ -51,12 +56,27 @@ pub fn tell(
             InputError {
                 tag: c.tag(&condition.reference, shown, condition.lines.0),
                 label: c.label.clone(),
-                distribution: c.distribution,
+                distribution: student(c.distribution, c.degrees_of_freedom),
                 sign: if negative { -1.0 } else { 1.0 },
             }
         })
         .collect();
     Ok(())
+}
+
+/// A normal component of few degrees of freedom, as wide as its Student's t at 95 %.
+///
+/// The band adds variances and takes the normal's 1.96 of the sum. A standard uncertainty from `ν` degrees of freedom needs
+/// `t95(ν)` (JCGM 100, G.3), so it is counted as `t95(ν)/1.96` times as large: exact where it is alone, on the safe side
+/// where others that are better known stand beside it.
+fn student(distribution: Distribution, degrees_of_freedom: f64) -> Distribution {
+    match distribution {
+        Distribution::Normal(u) if degrees_of_freedom.is_finite() => {
+            let normal = coverage_factor(0.95, f64::INFINITY);
+            Distribution::Normal(u * coverage_factor(0.95, degrees_of_freedom) / normal)
+        }
+        other => other,
+    }
 }
 
 /// Errors of a condition's input as its rows or the plan state them.

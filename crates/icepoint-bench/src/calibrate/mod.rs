@@ -28,7 +28,7 @@ mod refusals;
 mod row_reference;
 pub mod simulate;
 
-use icepoint_chain::chain::{Correction, Findings, Found};
+use icepoint_chain::chain::{CalibrationMethod, Correction, Findings, Found};
 use icepoint_chain::file::{Problem, Refused};
 use icepoint_chain::model::{Model, ModelError};
 use icepoint_chain::situation::grid;
@@ -44,7 +44,7 @@ use forward::{Forward, What};
 use inference::{Estimate, Inference, InferenceError, Noise, ReadingVariance};
 use next::Candidate;
 use readings::Readings;
-use refusals::{nonsense, outside, without};
+use refusals::{nonsense, outside, too_many, without};
 
 use crate::references::{Reference, Takes};
 
@@ -85,11 +85,24 @@ pub struct Solved {
     pub band: Vec<BandPoint>,
     /// How the readings fit.
     pub misfit: Misfit,
+    /// What had to be made anew for this board: its estimate did not come to rest with the sensitivities at the means.
+    pub anew: Option<Box<Anew>>,
+}
+
+/// Sensitivities at one board's own estimate, and what follows from them.
+#[derive(Clone, Debug)]
+pub struct Anew {
+    /// Sensitivities and what follows.
+    pub inference: Inference,
+    /// What is left at the targets.
+    pub spread: Spread,
+    /// Misfit that chance gives.
+    pub draws: MisfitDraws,
 }
 
 impl<'m> Calibrator<'m> {
     /// For readings under these conditions, taken with these constants in the board; the band is asked over hot × board,
-    /// °C; `noise` multiplies the variance of the noise.
+    /// °C; `extra` is the variance of one reading on top of the model's, V² at the converter.
     ///
     /// # Errors
     /// [`InferenceError`] when the model has no answer.
@@ -98,17 +111,17 @@ impl<'m> Calibrator<'m> {
         constants: Correction,
         conditions: Vec<Condition>,
         (hot, board): (&[f64], &[f64]),
-        noise: f64,
+        extra: f64,
     ) -> Result<Self, InferenceError> {
-        let forward = Forward::new(model, constants, conditions);
+        let forward = Forward::new(model, constants, conditions)?;
         let targets = Targets::new(model, constants, hot, board)?;
-        Self::with(forward, targets, noise)
+        Self::with(forward, targets, extra)
     }
 
-    fn with(forward: Forward<'m>, targets: Targets, factor: f64) -> Result<Self, InferenceError> {
-        let noise = Noise::new(&forward, factor)?;
+    fn with(forward: Forward<'m>, targets: Targets, extra: f64) -> Result<Self, InferenceError> {
+        let noise = Noise::new(&forward, extra)?;
         let inference = Inference::new(&forward, &noise, DVector::zeros(forward.unknowns.len()))?;
-        let spread = Spread::new(&forward, &inference, &targets, factor);
+        let spread = Spread::new(&forward, &inference, &targets, extra);
         let draws = MisfitDraws::new(&forward, &inference);
         Ok(Self { forward, noise, inference, targets, spread, draws })
     }
@@ -119,29 +132,39 @@ impl<'m> Calibrator<'m> {
     /// [`InferenceError`] when no deviations explain the readings.
     pub fn solve(&self, means: &[f64]) -> Result<Solved, InferenceError> {
         match self.inference.estimate(&self.forward, means)? {
-            Some(estimate) => Ok(self.finish(estimate, &self.inference, &self.spread)?),
+            Some(estimate) => Ok(self.finish(estimate, None)?),
             None => {
                 let (inference, estimate) = Inference::solve(&self.forward, &self.noise, means)?;
-                let spread = Spread::new(&self.forward, &inference, &self.targets, self.noise.factor);
-                Ok(self.finish(estimate, &inference, &spread)?)
+                let spread = Spread::new(&self.forward, &inference, &self.targets, self.noise.extra);
+                let draws = MisfitDraws::new(&self.forward, &inference);
+                Ok(self.finish(estimate, Some(Box::new(Anew { inference, spread, draws })))?)
             }
         }
     }
 
-    fn finish(
-        &self,
-        estimate: Estimate,
-        inference: &Inference,
-        spread: &Spread,
-    ) -> Result<Solved, ModelError> {
+    /// Sensitivities that this board was solved with.
+    pub fn inference_of<'s>(&'s self, solved: &'s Solved) -> &'s Inference {
+        solved.anew.as_ref().map_or(&self.inference, |anew| &anew.inference)
+    }
+
+    /// What is left of this board.
+    pub fn spread_of<'s>(&'s self, solved: &'s Solved) -> &'s Spread {
+        solved.anew.as_ref().map_or(&self.spread, |anew| &anew.spread)
+    }
+
+    fn finish(&self, estimate: Estimate, anew: Option<Box<Anew>>) -> Result<Solved, ModelError> {
+        let (inference, spread, draws) = match &anew {
+            Some(anew) => (&anew.inference, &anew.spread, &anew.draws),
+            None => (&self.inference, &self.spread, &self.draws),
+        };
         let forward = &self.forward;
         let deviations = forward.board_deviations(estimate.z.as_slice());
         let (hot, board) = (&self.targets.hot, &self.targets.board);
         let constants = band::constants(forward.model, &deviations, hot, board)?;
         let band =
             band::band(forward.model, &self.targets, spread, &deviations, forward.constants, constants)?;
-        let misfit = checks::misfit(inference, &estimate, &self.draws);
-        Ok(Solved { estimate, deviations, constants, band, misfit })
+        let misfit = checks::misfit(inference, &estimate, draws);
+        Ok(Solved { estimate, deviations, constants, band, misfit, anew })
     }
 }
 
@@ -276,48 +299,42 @@ pub fn calibrate(
         }
     }
     refuse(readings, problems)?;
-    let forward = Forward::new(model, wishes.taken_with, conditions);
+    refuse(readings, too_many(&conditions))?;
+    let forward = Forward::new(model, wishes.taken_with, conditions)?;
     refuse(readings, outside(&forward)?)?;
     let hot = grid(chain.need.hot, chain.settings.hot_points.max(2));
     let board = grid(chain.need.board, chain.settings.board_points.max(1));
     let targets = Targets::new(model, wishes.taken_with, &hot, &board)?;
-    let believed = Noise::new(&forward, 1.0)?;
+    let believed = Noise::new(&forward, 0.0)?;
     let scatter =
         checks::scatter(&forward.conditions, &believed, ReadingVariance::new(model.imperfections()));
-    let calibrator = Calibrator::with(forward, targets, scatter.map_or(1.0, |s| s.factor))?;
+    let calibrator = Calibrator::with(forward, targets, scatter.map_or(0.0, |s| s.extra))?;
     let means: Vec<f64> = calibrator.forward.conditions.iter().map(|c| c.mean).collect();
     refuse(readings, nonsense(&calibrator, &means)?)?;
     let solved = calibrator.solve(&means)?;
     let checked = checked(&calibrator, &solved)?;
-    // Ice is always at 0 °C: a further point is taken with what can be set to any value.
-    let settable =
-        |c: &&Condition| reference_of(readings, &c.reference).is_none_or(|r| r.takes() != Takes::Nothing);
-    let conditions = &calibrator.forward.conditions;
-    let like = conditions.iter().rev().find(settable).or(conditions.last()).cloned();
-    let mut next = match like {
+    let mut next = match like(readings, &calibrator.forward) {
         Some(like) => next::candidates(
             &calibrator.forward,
-            &calibrator.inference,
+            calibrator.inference_of(&solved),
             &calibrator.targets,
             &like,
-            &|condition: &Condition| -> Vec<InputError> {
+            &|condition: &Condition| -> Option<Vec<InputError>> {
                 let mut condition = condition.clone();
                 let reference = reference_of(readings, &condition.reference);
-                match known::tell(chain, reference, &mut condition) {
-                    Ok(()) => condition.errors,
-                    Err(_) => Vec::new(),
-                }
+                known::tell(chain, reference, &mut condition).ok()?;
+                Some(condition.errors)
             },
             &calibrator.noise,
         )?,
         None => Vec::new(),
     };
     next.truncate(NEXT_POINTS);
-    let mut findings = findings(&calibrator, &solved.estimate);
+    let mut findings = findings(&calibrator, &solved);
     findings.date.clone_from(&wishes.date);
     findings.serial = wishes.serial.clone().or_else(|| readings.serial.clone());
     Ok(Calibration {
-        cautions: cautions(&calibrator, &checked, scatter),
+        cautions: cautions(&calibrator, &checked, scatter)?,
         trims: trims(&calibrator, &solved)?,
         checked,
         taken_with: wishes.taken_with,
@@ -325,13 +342,30 @@ pub fn calibrate(
         findings,
         hot,
         board,
+        spread: calibrator.spread_of(&solved).clone(),
         band: solved.band,
-        spread: calibrator.spread,
         misfit: solved.misfit,
         scatter,
         next,
         counts: (readings.rows.len(), used.rows.len()),
     })
+}
+
+/// The condition that a further point is like: the last one with an input that can be set to any value. Ice is always at
+/// 0 °C; where nothing else was used, what the plan says.
+fn like(readings: &Readings, forward: &Forward<'_>) -> Option<Condition> {
+    let settable =
+        |c: &&Condition| reference_of(readings, &c.reference).is_none_or(|r| r.takes() != Takes::Nothing);
+    let conditions = &forward.conditions;
+    if let Some(like) = conditions.iter().rev().find(settable) {
+        return Some(like.clone());
+    }
+    let last = conditions.last()?.clone();
+    let input = match forward.model.chain().plan.method {
+        CalibrationMethod::MillivoltSource { .. } => readings::Input::Injected(0.0),
+        CalibrationMethod::KnownTemperature { .. } => readings::Input::Temperature(0.0),
+    };
+    Some(Condition { input, reference: String::new(), limit: None, ..last })
 }
 
 /// What the name of a reference stands for.
@@ -353,7 +387,7 @@ fn expected_standard(inference: &Inference, k: usize) -> f64 {
 }
 
 fn checked(calibrator: &Calibrator<'_>, solved: &Solved) -> Result<Vec<Checked>, ModelError> {
-    let (inference, estimate) = (&calibrator.inference, &solved.estimate);
+    let (inference, estimate) = (calibrator.inference_of(solved), &solved.estimate);
     let left_out = checks::left_out(inference, estimate);
     let forward = &calibrator.forward;
     let letter = forward.model.chain().probe.letter;
@@ -390,8 +424,8 @@ fn checked(calibrator: &Calibrator<'_>, solved: &Solved) -> Result<Vec<Checked>,
 }
 
 /// What an estimate tells of each deviation, as the chain file keeps it.
-pub fn findings(calibrator: &Calibrator<'_>, estimate: &Estimate) -> Findings {
-    let g = &calibrator.inference.directions;
+pub fn findings(calibrator: &Calibrator<'_>, solved: &Solved) -> Findings {
+    let (g, estimate) = (&calibrator.inference_of(solved).directions, &solved.estimate);
     let kept: Vec<usize> = (0..g.ncols()).filter(|&c| g.column(c).norm_squared() > WRITTEN_SHARE).collect();
     let list = calibrator.forward.model.imperfections();
     let mut deviations = Vec::new();

@@ -28,7 +28,7 @@ pub struct Candidate {
 }
 
 /// Candidates over hot × board temperatures of the targets, the most helpful first; `errors` tells by what the input
-/// would be off, `like` gives kind of input and answer, reference and occasion.
+/// would be off, `None` where the reference can't give it; `like` gives kind of input and answer, reference and occasion.
 ///
 /// # Errors
 /// [`InferenceError`] when the model has no answer.
@@ -37,7 +37,7 @@ pub fn candidates(
     inference: &Inference,
     targets: &Targets,
     like: &Condition,
-    errors: &dyn Fn(&Condition) -> Vec<InputError>,
+    errors: &dyn Fn(&Condition) -> Option<Vec<InputError>>,
     noise: &Noise,
 ) -> Result<Vec<Candidate>, InferenceError> {
     let letter = forward.model.chain().probe.letter;
@@ -52,14 +52,16 @@ pub fn candidates(
                 // To whole microvolts, as a source is set.
                 Input::Injected(_) => Input::Injected((1e6 * (emf(hot) - emf(board))).round() * 1e-6),
             };
-            places.push((hot, board));
             let mut condition = Condition { input, board, count: 1, lines: (0, 0), ..like.clone() };
-            condition.errors = errors(&condition);
+            // Beyond a certificate nobody knows what the reference is worth: no candidate, and never a perfect one.
+            let Some(known) = errors(&condition) else { continue };
+            condition.errors = known;
+            places.push((hot, board));
             conditions.push(condition);
         }
     }
-    let wider = Forward::new(forward.model, forward.constants, conditions);
-    let wide_noise = Noise::new(&wider, noise.factor)?;
+    let wider = forward.with_conditions(conditions)?;
+    let wide_noise = Noise::new(&wider, noise.extra)?;
     // The unknowns of the wider problem: the old ones in the same order, and errors that only candidates have.
     let unknowns = wider.unknowns.len();
     let mut covariance = DMatrix::<f64>::identity(unknowns, unknowns);

@@ -3,7 +3,7 @@
 use icepoint_chain::file::Problem;
 use icepoint_chain::model::ModelError;
 
-use super::condition::{self, Kind};
+use super::condition::{self, Condition, Kind};
 use super::forward::Forward;
 use super::readings::Readings;
 use super::{CalibrationError, Calibrator, expected_standard, refuse};
@@ -35,6 +35,24 @@ pub(super) fn without(readings: &Readings, lines: &[usize]) -> Result<Readings, 
     }
     refuse(readings, problems)?;
     Ok(used)
+}
+
+/// Conditions that are solved together: the work grows with their cube.
+pub(super) const MOST_CONDITIONS: usize = 2000;
+
+/// More conditions than can be solved, though neighbours were brought together.
+pub(super) fn too_many(conditions: &[Condition]) -> Vec<Problem> {
+    let Some(first_beyond) = conditions.get(MOST_CONDITIONS) else { return Vec::new() };
+    let message = format!(
+        "{} different conditions after neighbours were brought together; at most {MOST_CONDITIONS} are solved",
+        conditions.len()
+    );
+    vec![
+        Problem::new("readings.too_many_conditions", message)
+            .at(first_beyond.span, "one more here")
+            .expected("readings at the same input, board temperature, reference and occasion count as one condition")
+            .help("fewer different words under reference, session and uncertainty, or a part of the file"),
+    ]
 }
 
 /// Conditions under which the model's own circuit is at a limit.

@@ -45,6 +45,17 @@ pub struct MillivoltSource {
     pub thermometer: f64,
     /// Ω.
     pub output_resistance: f64,
+    /// What of it the user stated.
+    pub stated: Stated,
+}
+
+/// Which figures of a source the user stated; the others are defaults.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Stated {
+    /// Its thermometer.
+    pub thermometer: bool,
+    /// Its resistance.
+    pub output_resistance: bool,
 }
 
 impl MillivoltSource {
@@ -88,22 +99,6 @@ impl MillivoltSource {
         let components = all.into_iter().filter(|c| c.distribution.standard() > 0.0).collect();
         Known { quantity: Quantity::Volts, nominal: set, components }
     }
-
-    /// What is known of the temperature where copper meets the thermocouple's metals (K): with copper leads the
-    /// terminals of the board, with wire those of the source.
-    pub fn junction(&self) -> Component {
-        let place = match self.leads {
-            Leads::Copper => "the board's terminals",
-            Leads::ThermocoupleWire => "the source's terminals",
-        };
-        Component::new(
-            "junction",
-            format!("temperature of {place}, ±{} K", self.thermometer),
-            Rectangular(self.thermometer),
-            user("thermometer of the source"),
-            Sharing::Reference,
-        )
-    }
 }
 
 #[cfg(test)]
@@ -120,6 +115,7 @@ mod tests {
             leads: Leads::Copper,
             thermometer: 0.2,
             output_resistance: 10.0,
+            stated: Stated::default(),
         };
         let known = source.known(40e-3);
         assert_eq!(known.components[0].distribution, Rectangular(40e-6));

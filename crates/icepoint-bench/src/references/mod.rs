@@ -30,7 +30,7 @@ pub use boiling_water::{BoilingWater, Pressure, Where};
 pub use fixed_point::FixedPointCell;
 pub use ice_bath::IceBath;
 pub use instrument::{Certificate, Instrument, degrees_of_freedom};
-pub use millivolts::{Leads, MillivoltSource};
+pub use millivolts::{Leads, MillivoltSource, Stated};
 pub(crate) use text::UNKNOWN_SOURCE;
 pub use text::{Named, millivolt_source, read};
 
@@ -283,6 +283,10 @@ impl Reference {
                 leads: (**leads).into(),
                 thermometer: **thermometer,
                 output_resistance: **output_resistance,
+                stated: Stated {
+                    thermometer: thermometer.is_from_file(),
+                    output_resistance: output_resistance.is_from_file(),
+                },
             }),
             ReferenceKind::Voltmeter { .. } => return None,
         })

@@ -6,7 +6,7 @@ use icepoint_chain::file::{CalibrationMethod, ChainFile, IceBathMade, Problem, S
 use icepoint_chain::quantity::{QuantityError, Toleranced, Unit, parse, parse_limit, parse_toleranced};
 
 use super::{
-    BoilingWater, FixedPointCell, IceBath, Instrument, Leads, MillivoltSource, Pressure, Reference, Where,
+    BoilingWater, FixedPointCell, IceBath, Instrument, Leads, MillivoltSource, Pressure, Reference, Stated, Where,
 };
 
 /// A reference with the name by which readings and correlations know it.
@@ -50,6 +50,7 @@ pub(crate) const UNKNOWN_SOURCE: MillivoltSource = MillivoltSource {
     leads: Leads::Copper,
     thermometer: 0.2,
     output_resistance: 10.0,
+    stated: Stated { thermometer: false, output_resistance: false },
 };
 
 /// The millivolt source of a chain file: its only record of that kind, else what `[calibration_plan]` says of one, else

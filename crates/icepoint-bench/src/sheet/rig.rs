@@ -10,6 +10,7 @@ use icepoint_sensors::Letter;
 use rayon::prelude::*;
 
 use super::{BAND, Expected, Setup, WIDE};
+use crate::altered::{Altered, SHORT};
 
 /// What a figure is that there is none of.
 pub(super) const NOTHING: Expected = Expected {
@@ -18,9 +19,6 @@ pub(super) const NOTHING: Expected = Expected {
     wide: (f64::NAN, f64::NAN),
     worst: (f64::NAN, f64::NAN),
 };
-
-/// Resistance of a short and of what it is made with, Ω.
-const SHORT: f64 = 0.1;
 
 // Deviations of the bench, after those of the board.
 const GAIN: usize = 0;
@@ -32,35 +30,6 @@ const METER_GAIN: usize = 5;
 const METER_FIXED: usize = 6;
 const METER_DIGIT: usize = 7;
 const DIGITS: usize = 8;
-
-/// A chain with something else at its terminals; its deviations are some of the real one's.
-struct Altered {
-    model: Model,
-    /// Where each of its deviations stands among the real chain's.
-    places: Vec<usize>,
-}
-
-impl Altered {
-    fn new(real: &Model, chain: Chain) -> Result<Self, ModelError> {
-        let model = Model::without_dynamics(chain)?;
-        let places = model
-            .imperfections()
-            .iter()
-            .map(|i| {
-                real.imperfections()
-                    .iter()
-                    .position(|r| r.id == i.id)
-                    .ok_or_else(|| ModelError::Missing(format!("deviation {}", i.id)))
-            })
-            .collect::<Result<_, _>>()?;
-        Ok(Self { model, places })
-    }
-
-    fn deviations(&self, real: &[f64], own: &mut Vec<f64>) {
-        own.clear();
-        own.extend(self.places.iter().map(|&i| real.get(i).copied().unwrap_or(0.0)));
-    }
-}
 
 /// All that is seen for one board and bench: deviations in, figures out.
 type Evaluate<'a> = dyn Fn(&[f64], &mut Work, &mut [f64]) -> Result<(), ModelError> + Sync + 'a;

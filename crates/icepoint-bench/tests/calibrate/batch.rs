@@ -19,7 +19,7 @@ fn boards(times: f64, seed: u64) -> Vec<(String, Chain)> {
         .enumerate()
         .map(|(k, &(hot, board))| condition(&model, given(&model, hot, board), board, 4, 2 + 4 * k))
         .collect();
-    let c = Calibrator::new(&model, Correction::NONE, conditions, (&[20.0, 1100.0], &[23.0]), 1.0).unwrap();
+    let c = Calibrator::new(&model, Correction::NONE, conditions, (&[20.0, 1100.0], &[23.0]), 0.0).unwrap();
     (0..BOARDS)
         .map(|n| {
             let mut rng = generator(seed, n);
@@ -27,7 +27,7 @@ fn boards(times: f64, seed: u64) -> Vec<(String, Chain)> {
             let readings = read(&c.forward, &as_built, &c.noise.per_volt, &mut rng).unwrap();
             let means: Vec<f64> = readings.iter().map(|r| r.iter().sum::<f64>() / r.len() as f64).collect();
             let solved = c.solve(&means).unwrap();
-            let mut found = findings(&c, &solved.estimate);
+            let mut found = findings(&c, &solved);
             found.serial = Some(format!("K-{n:03}"));
             let mut chain = model.chain().clone();
             chain.correction = Some(solved.constants);

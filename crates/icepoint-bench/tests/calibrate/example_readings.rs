@@ -34,8 +34,8 @@ fn text() -> String {
         .enumerate()
         .map(|(k, &(hot, board, _))| condition(&model, given(&model, hot, board), board, REPEATS, 1 + k))
         .collect();
-    let forward = Forward::new(&model, Correction::NONE, conditions);
-    let per_volt = Noise::new(&forward, 1.0).unwrap().per_volt;
+    let forward = Forward::new(&model, Correction::NONE, conditions).unwrap();
+    let per_volt = Noise::new(&forward, 0.0).unwrap().per_volt;
     let mut rng = generator(SEED, 0);
     let board = simulate::build(&forward, 1.0, &mut rng);
     let readings = simulate::read(&forward, &board, &per_volt, &mut rng).unwrap();

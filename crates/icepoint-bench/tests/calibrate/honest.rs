@@ -30,7 +30,7 @@ fn simulate(model: &Model, at: &[(f64, f64)], hot: &[f64], board: &[f64], times:
         .enumerate()
         .map(|(k, &(hot, board))| condition(model, given(model, hot, board), board, 4, 2 + 4 * k))
         .collect();
-    let calibrator = Calibrator::new(model, Correction::NONE, conditions, (hot, board), 1.0).unwrap();
+    let calibrator = Calibrator::new(model, Correction::NONE, conditions, (hot, board), 0.0).unwrap();
     let points = calibrator.targets.points();
     let mut inside = vec![0u32; points];
     let mut errors: Vec<Vec<f64>> = vec![Vec::new(); points];

@@ -37,6 +37,8 @@ pub fn condition(model: &Model, input: Input, board: f64, count: usize, line: us
     let mut condition = Condition {
         input,
         errors: Vec::new(),
+        source_ohms: None,
+        thermometer: None,
         board,
         kind: Kind::Celsius,
         session: 0,

@@ -16,7 +16,7 @@ fn true_posterior_of_one_reading() {
     let model = example("burnout-kiln");
     let (hot, board) = ([400.0], [35.0]);
     let conditions = vec![condition(&model, given(&model, 300.0, 23.0), 23.0, 4, 2)];
-    let c = Calibrator::new(&model, Correction::NONE, conditions, (&hot, &board), 1.0).unwrap();
+    let c = Calibrator::new(&model, Correction::NONE, conditions, (&hot, &board), 0.0).unwrap();
     let mut rng = generator(21, 0);
     let truth = build(&c.forward, 1.0, &mut rng);
     let y = read(&c.forward, &truth, &c.noise.per_volt, &mut rng).unwrap()[0].iter().sum::<f64>() / 4.0;

@@ -24,7 +24,7 @@ fn kiln_at<'m>(model: &'m Model, at: &[(f64, f64)]) -> Calibrator<'m> {
         .enumerate()
         .map(|(k, &(hot, board))| condition(model, given(model, hot, board), board, 4, 2 + 4 * k))
         .collect();
-    Calibrator::new(model, Correction::NONE, conditions, (HOT, BOARD), 1.0).unwrap()
+    Calibrator::new(model, Correction::NONE, conditions, (HOT, BOARD), 0.0).unwrap()
 }
 
 const AT: &[(f64, f64)] = &[(20.0, 23.0), (550.0, 23.0), (1000.0, 23.0), (600.0, 40.0)];

@@ -185,7 +185,9 @@ fn reading_table(s: &Subject<'_>, caption: &str, rows: &[(String, &'static str, 
     if let Some(highest) = s.sheet.highest_code
         && let Some((_, _, output)) = rows.first()
     {
-        let code = |v: f64| fixed(libm::floor(v / s.sheet.step).clamp(0.0, highest as f64), 0);
+        // The nearest code, counted from the lowest voltage of the span, which may be below zero.
+        let code =
+            |v: f64| fixed(libm::round(s.chain.converter.code_of(v)).clamp(0.0, highest as f64), 0);
         let pair = |(a, b): (f64, f64)| format!("{} to {}", code(a), code(b));
         cells.insert(
             1,
