@@ -6,7 +6,8 @@ use icepoint_chain::file::{CalibrationMethod, ChainFile, IceBathMade, Problem, S
 use icepoint_chain::quantity::{QuantityError, Toleranced, Unit, parse, parse_limit, parse_toleranced};
 
 use super::{
-    BoilingWater, FixedPointCell, IceBath, Instrument, Leads, MillivoltSource, Pressure, Reference, Stated, Where,
+    BoilingWater, FixedPointCell, IceBath, Instrument, Leads, MillivoltSource, Pressure, Reference, Stated,
+    Where,
 };
 
 /// A reference with the name by which readings and correlations know it.

@@ -186,8 +186,7 @@ fn reading_table(s: &Subject<'_>, caption: &str, rows: &[(String, &'static str, 
         && let Some((_, _, output)) = rows.first()
     {
         // The nearest code, counted from the lowest voltage of the span, which may be below zero.
-        let code =
-            |v: f64| fixed(libm::round(s.chain.converter.code_of(v)).clamp(0.0, highest as f64), 0);
+        let code = |v: f64| fixed(libm::round(s.chain.converter.code_of(v)).clamp(0.0, highest as f64), 0);
         let pair = |(a, b): (f64, f64)| format!("{} to {}", code(a), code(b));
         cells.insert(
             1,

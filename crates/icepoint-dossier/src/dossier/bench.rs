@@ -52,6 +52,10 @@ pub(super) fn section(s: &Subject<'_>, sheet: &Made) -> Result<Markup, ModelErro
             format!("What the meter shows: digits of {}{NBSP}mV", plain(1e3 * step))
         }
     };
+    let digits = |volts: f64| match s.chain.converter.kind {
+        ConverterKind::Adc { .. } => s.chain.converter.code_of(volts),
+        ConverterKind::Voltmeter { .. } => volts / step,
+    };
     let at_boards = |caption: &str, unit: &str, figure: &dyn Fn(&Row, usize) -> String| {
         let mut columns = vec![Column::words("Board")];
         columns.extend(hots.iter().map(|t| Column::numbers(&celsius(*t), unit)));
@@ -88,7 +92,7 @@ pub(super) fn section(s: &Subject<'_>, sheet: &Made) -> Result<Markup, ModelErro
         }
         (at_boards("Voltage of the thermocouple at the terminals", "mV", &|row, i| fixed(1e3 * row.thermocouple[i], 3)))
         @for row in &rows { (test_points(s, row, &hots)) }
-        (at_boards(&code, "", &|row, i| fixed(libm::round(row.readings[i].output_volts / step), 0)))
+        (at_boards(&code, "", &|row, i| fixed(libm::round(digits(row.readings[i].output_volts)), 0)))
         (at_boards("The reading", "°C", &|row, i| fixed(row.readings[i].celsius, 2)))
         @if !exceeded.is_empty() {
             p { "Beyond a limit, so not to be trusted: " (super::words::minus(&exceeded.join("; "))) "." }

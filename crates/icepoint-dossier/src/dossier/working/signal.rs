@@ -288,7 +288,20 @@ fn single_amplifier(s: &Subject<'_>, list: &mut Vec<Derivation>) {
 
 fn code(s: &Subject<'_>, output: f64, list: &mut Vec<Derivation>) {
     let step = s.chain.converter.step();
+    let input = s.chain.converter.input;
+    let plain = input.lowest == 0.0 && input.highest == 1.0 && input.gain == 1.0;
     let (name, formula, unit, inputs) = match s.chain.converter.kind {
+        ConverterKind::Adc { .. } if !plain => (
+            "Code at that output",
+            "n = (V − V_lowest) / q, q one step",
+            "codes",
+            format!(
+                "({} − {}) / {}",
+                quantity(output, Unit::Volt, 8),
+                quantity(s.chain.converter.span().0, Unit::Volt, 6),
+                quantity(step, Unit::Volt, 8)
+            ),
+        ),
         ConverterKind::Adc { bits, reference } => (
             "Code at that output",
             "n = V · 2ᴺ / Vref",
@@ -307,7 +320,10 @@ fn code(s: &Subject<'_>, output: f64, list: &mut Vec<Derivation>) {
             format!("{} / {}", quantity(output, Unit::Volt, 6), quantity(step, Unit::Volt, 6)),
         ),
     };
-    let exact = output / step;
+    let exact = match s.chain.converter.kind {
+        ConverterKind::Adc { .. } => s.chain.converter.code_of(output),
+        ConverterKind::Voltmeter { .. } => output / step,
+    };
     list.push(Derivation {
         id: "code".into(),
         name: name.into(),
