@@ -199,6 +199,15 @@ impl Inverse {
         }
     }
 
+    /// Thermocouple voltage that [`Inverse::nominal_output`] takes, V: a chain that compensates in its circuit adds the
+    /// board's emf itself.
+    pub fn seen(&self, hot: f64, board: f64) -> f64 {
+        match self.junction {
+            JunctionInput::None => self.emf(hot),
+            _ => self.emf(hot) - self.emf(board),
+        }
+    }
+
     /// Output voltage for a thermocouple voltage (before any correction), V.
     pub fn nominal_output(&self, thermocouple_volts: f64) -> f64 {
         let (offset, gain) = self.model.nominal_transfer();

@@ -1,9 +1,9 @@
 //! What a reading can be beside a temperature, and from which codes on each is told.
 //!
 //! **What a chain can tell.** An open sensor shows only where the circuit drives its output away from every code of
-//! the range; a reversed one only where its voltage still gives a code that no temperature of the range gives; a shorted one
-//! reads the board's temperature and shows only where the range asked lies wholly above it. What can't be told is
-//! said in the page that goes with the code.
+//! the range; a reversed one only where its voltage still gives a code below every code of the range, which something
+//! far colder gives as well: one number can't tell them apart. A shorted one reads the board's temperature and shows
+//! only where the range asked lies wholly above it. What can't be told is said in the page that goes with the code.
 
 use crate::inverse::Inverse;
 use crate::refusal::Refusal;
@@ -20,7 +20,7 @@ pub enum State {
     Above = 2,
     /// The sensor or its lead is broken.
     SensorOpen = 3,
-    /// Reversed (or, where the range lies above the board's, shorted) sensor.
+    /// Reversed (or, where the range lies above the board's, shorted) sensor, or one far colder than the range.
     SensorReversed = 4,
     /// The converter is at the end of its codes.
     ConverterSaturated = 5,
@@ -64,7 +64,7 @@ impl State {
             Self::Below => "colder than the range",
             Self::Above => "hotter than the range",
             Self::SensorOpen => "the sensor or its lead is broken",
-            Self::SensorReversed => "the sensor is reversed, or shorted",
+            Self::SensorReversed => "the sensor is reversed or shorted, or far colder than the range",
             Self::ConverterSaturated => "the converter is at the end of its codes",
             Self::JunctionOutOfRange => "the reference junction is outside its range",
             Self::CalibrationInvalid => "check value or version of the constants is wrong",
@@ -106,9 +106,10 @@ impl Thresholds {
             if falling { f64::from(top) - aligned } else { aligned }
         };
         let need = &inverse.chain().need;
+        let code = |hot: f64, board: f64| counted(inverse.seen(hot, board));
         let asked = [
-            (need.hot.0, need.board.1, counted(inverse.emf(need.hot.0) - inverse.emf(need.board.1))),
-            (need.hot.1, need.board.0, counted(inverse.emf(need.hot.1) - inverse.emf(need.board.0))),
+            (need.hot.0, need.board.1, code(need.hot.0, need.board.1)),
+            (need.hot.1, need.board.0, code(need.hot.1, need.board.0)),
         ];
         let half = if inverse.alignment() == 0 { 1 } else { 1u32 << (inverse.alignment() - 1) };
         for (hot, board, code) in asked {
@@ -125,11 +126,12 @@ impl Thresholds {
             }
         }
         let legal = (
-            counted(inverse.emf(inverse.hot.0) - inverse.emf(inverse.board.1)).min(asked[0].2),
-            counted(inverse.emf(inverse.hot.1) - inverse.emf(inverse.board.0)).max(asked[1].2),
+            code(inverse.hot.0, inverse.board.1).min(asked[0].2),
+            code(inverse.hot.1, inverse.board.0).max(asked[1].2),
         );
         let (open_from, open_below) = Self::open(inverse, falling, top, legal, half)?;
-        let short = counted(0.0);
+        // A shorted sensor is one that has the board's temperature; the hottest board is nearest to the range.
+        let short = code(inverse.board.1, inverse.board.1);
         let reversed = if need.hot.0 > inverse.board.1 { 0.5 * (short + legal.0) } else { legal.0 };
         let reversed_below = (reversed > f64::from(half) + 1.0).then_some(libm::floor(reversed) as u32);
         Ok(Self { falling, top, low: half, high: top + 1 - half, open_from, open_below, reversed_below })

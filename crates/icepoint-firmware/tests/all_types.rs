@@ -43,7 +43,7 @@ fn every_type_keeps_its_error_on_every_code_and_runs_the_same() {
         assert!(f.walk.error <= f.everywhere, "the bound for all pairs lies above what was found");
         assert!(f.walk.in_range() > f.walk.total() / 4, "a good part of the span is in range");
         if have {
-            let proof = prove(&f, Scope { emulators: false }).expect("a proof");
+            let proof = prove(&f, Scope::HERE).expect("a proof");
             assert!(proof.holds(), "type {}: {proof:?}", letter.name());
         }
     }

@@ -115,7 +115,7 @@ pub fn firmware(arguments: &FirmwareArguments, out: &mut dyn Write) -> Result<An
     let firmware = icepoint_firmware::firmware(&chain, &request)?;
     let proof = if arguments.prove {
         let doing = || "proving the firmware".to_owned();
-        let scope = Scope { emulators: true };
+        let scope = Scope::ALL;
         Some(proof::prove(&firmware, scope).map_err(|error| Failure::Machine { doing: doing(), error })?)
     } else {
         None

@@ -37,7 +37,7 @@ impl FirmwarePart {
         };
         let firmware = icepoint_firmware::firmware(design.model.chain(), &request);
         let proof = match &firmware {
-            Ok(firmware) if prove => Some(proof::prove(firmware, Scope { emulators: true })?),
+            Ok(firmware) if prove => Some(proof::prove(firmware, Scope::ALL)?),
             _ => None,
         };
         Ok(Self { firmware, proof })

@@ -4,14 +4,20 @@ use std::io;
 use std::path::Path;
 
 use super::plan::Plan;
-use super::{Proof, Target, harness, run};
+use super::{Proof, Scope, Target, harness, run};
 use crate::firmware::Firmware;
 
 /// Warnings that the code must not have; here they are errors.
 pub const WARNINGS: &[&str] =
     &["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Wundef", "-pedantic", "-Werror"];
 
-pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof) -> io::Result<()> {
+pub fn prove(
+    firmware: &Firmware,
+    plan: &Plan,
+    scope: Scope,
+    folder: &Path,
+    proof: &mut Proof,
+) -> io::Result<()> {
     let Some(compiler) = run::version("gcc")? else {
         proof.missing.push("gcc: nothing was run on this machine".to_owned());
         return Ok(());
@@ -30,7 +36,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
             &["-O1", "-g", "-fsanitize=undefined,address", "-fno-sanitize-recover=all"],
         ),
     ];
-    for (name, flags) in ways {
+    for (name, flags) in ways.into_iter().take(1 + usize::from(scope.sanitizers)) {
         let mut target = Target::new(name, &compiler);
         target.conversions = plan.conversions();
         let arguments: Vec<&str> = WARNINGS

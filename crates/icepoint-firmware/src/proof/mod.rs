@@ -99,8 +99,21 @@ impl Proof {
 /// What is to be run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Scope {
+    /// A second run on this machine under the sanitizers.
+    pub sanitizers: bool,
+    /// The Rust module.
+    pub rust: bool,
     /// Emulators too.
     pub emulators: bool,
+}
+
+impl Scope {
+    /// Everything that is installed.
+    pub const ALL: Self = Self { emulators: true, ..Self::HERE };
+    /// What this machine runs itself.
+    pub const HERE: Self = Self { sanitizers: true, rust: true, emulators: false };
+    /// The C without sanitizers.
+    pub const QUICK: Self = Self { sanitizers: false, rust: false, emulators: false };
 }
 
 /// Code under proof: that of the firmware, or (to try the proof itself) something that pretends to be.
@@ -136,8 +149,10 @@ pub fn prove_code(firmware: &Firmware, code: &Code, scope: Scope, folder: &Path)
     }
     let mut proof = Proof::default();
     let whole = Plan::whole(firmware);
-    host::prove(firmware, &whole, folder, &mut proof)?;
-    rust::prove(firmware, &whole, folder, &mut proof)?;
+    host::prove(firmware, &whole, scope, folder, &mut proof)?;
+    if scope.rust {
+        rust::prove(firmware, &whole, folder, &mut proof)?;
+    }
     if scope.emulators {
         let plan = Plan::for_emulators(firmware);
         avr::prove(firmware, &plan, folder, &mut proof)?;

@@ -109,3 +109,61 @@ pub fn platinum() -> Chain {
 pub fn random(k: u32) -> f64 {
     f64::from(k.wrapping_add(1).wrapping_mul(2_654_435_761)) / 4_294_967_296.0
 }
+
+/// Compiles a firmware's C with a program of the test's own and runs it; what it printed.
+pub fn run_c(f: &icepoint_firmware::Firmware, main: &str) -> String {
+    let folder = tempfile::tempdir().expect("a folder");
+    let p = &f.facts.prefix;
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).expect("written");
+    write(&format!("{p}.h"), &f.c_header());
+    write(&format!("{p}.c"), &f.c_source());
+    write("test-main.c", &format!("#include \"{p}.h\"\n#include <stdio.h>\n{main}"));
+    let built = std::process::Command::new("gcc")
+        .args([
+            "-std=c99",
+            "-Wall",
+            "-Wextra",
+            "-Wconversion",
+            "-pedantic",
+            "-Werror",
+            "-O2",
+            "-o",
+            "test.elf",
+        ])
+        .args(["-fsanitize=undefined,address", "-fno-sanitize-recover=all"])
+        .args(["test-main.c", &format!("{p}.c"), "-lm"])
+        .current_dir(folder.path())
+        .output()
+        .expect("gcc");
+    assert!(built.status.success(), "{}\n{main}", String::from_utf8_lossy(&built.stderr));
+    let ran = std::process::Command::new(folder.path().join("test.elf")).output().expect("the program");
+    assert!(ran.status.success(), "{}", String::from_utf8_lossy(&ran.stderr));
+    String::from_utf8(ran.stdout).expect("text")
+}
+
+/// The compensated board on 12 bits.
+pub fn compensated_12_bit() -> Chain {
+    let mut chain = compensated();
+    chain.name = "compensated, 12 bit".into();
+    if let ConverterKind::Adc { reference, .. } = chain.converter.kind {
+        chain.converter.kind = ConverterKind::Adc { bits: 12, reference };
+    }
+    chain
+}
+
+/// A board whose output falls with temperature: the kiln's with one inverting stage of an active low-pass.
+pub fn falling() -> &'static Chain {
+    static FALLING: OnceLock<Chain> = OnceLock::new();
+    FALLING.get_or_init(made_falling)
+}
+
+fn made_falling() -> Chain {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../examples/burnout-kiln.toml");
+    let text = std::fs::read_to_string(path).expect("the example");
+    let text = text.replace("name = \"burn-out kiln\"", "name = \"falling\"")
+        + "\n[filter.analog]\npoles = 2\nform = \"multiple-feedback\"\nresponse = \"bessel\"\n";
+    let file = file::parse("falling.toml", &text).unwrap_or_else(|r| panic!("{:?}", r.problems));
+    let resolved = resolve::resolve(&file).unwrap_or_else(|r| panic!("{:?}", r.problems));
+    let values = icepoint_design::values(&resolved).expect("values");
+    resolved.with_values(&values)
+}
