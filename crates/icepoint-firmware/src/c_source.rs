@@ -12,7 +12,7 @@ use crate::firmware::Facts;
 use crate::identifier::capitals;
 use crate::integer::IntegerProgram;
 use crate::inverse::JunctionInput;
-use crate::states::State;
+use crate::states::{State, Thresholds};
 
 /// Type of the converter's input.
 pub(crate) const fn code_type(program: &IntegerProgram) -> &'static str {
@@ -26,13 +26,21 @@ pub(crate) const fn result_type(program: &IntegerProgram) -> &'static str {
 
 /// Type and meaning of the junction's input of the entry for whole codes; `None` without one.
 pub(crate) fn junction_type(program: &IntegerProgram) -> Option<(&'static str, &'static str)> {
-    match program.junction_input {
+    junction_kind(program.junction_input, code_type(program))
+}
+
+/// The same for an input and the type of codes.
+pub(crate) fn junction_kind(
+    input: JunctionInput,
+    code: &'static str,
+) -> Option<(&'static str, &'static str)> {
+    match input {
         JunctionInput::None => None,
         JunctionInput::Temperature => {
             Some(("int16_t", "temperature of the reference junction, 1/256 K from 0 degC"))
         }
         JunctionInput::Divider(_) => {
-            Some((code_type(program), "code of the reference junction's divider, as the converter gives it"))
+            Some((code, "code of the reference junction's divider, as the converter gives it"))
         }
     }
 }
@@ -58,7 +66,7 @@ pub(crate) fn banner(facts: &Facts, file: &str) -> Vec<String> {
     lines
 }
 
-fn comment(lines: &[String]) -> String {
+pub(crate) fn comment(lines: &[String]) -> String {
     let mut out = String::new();
     for (i, line) in lines.iter().enumerate() {
         let start = if i == 0 { "/*" } else { " *" };
@@ -162,12 +170,12 @@ fn parameters(program: &IntegerProgram, p: &str) -> String {
 }
 
 /// A signed constant that fits 32 bits, whatever `int` is.
-fn long(value: i64) -> String {
+pub(crate) fn long(value: i64) -> String {
     if (-32767..=32767).contains(&value) { value.to_string() } else { format!("{value}L") }
 }
 
 /// An unsigned constant.
-fn unsigned(value: u32) -> String {
+pub(crate) fn unsigned(value: u32) -> String {
     if value > 65535 { format!("{value}uL") } else { format!("{value}u") }
 }
 
@@ -362,7 +370,7 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
     if t.falling {
         let _ = writeln!(out, "    code = ({code})({} - code);", unsigned(t.top));
     }
-    for (condition, state) in conditions(program) {
+    for (condition, state) in conditions(t) {
         let _ = writeln!(
             out,
             "    if ({condition}) {{\n        return {up}_{};\n    }}",
@@ -438,8 +446,7 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
 }
 
 /// States told by the code, in their order, without what can't happen.
-pub(crate) fn conditions(program: &IntegerProgram) -> Vec<(String, State)> {
-    let t = &program.thresholds;
+pub(crate) fn conditions(t: &Thresholds) -> Vec<(String, State)> {
     let mut list = Vec::new();
     if let Some(from) = t.open_from {
         list.push((format!("code >= {}", unsigned(from)), State::SensorOpen));

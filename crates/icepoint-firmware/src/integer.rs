@@ -349,15 +349,7 @@ impl<'a> Scale<'a> {
         let inverse = self.inverse;
         let ends = [inverse.junction_input(inverse.board.0)?, inverse.junction_input(inverse.board.1)?];
         let falling = ends[1] < ends[0];
-        let limits = match inverse.junction {
-            JunctionInput::Temperature => (-32767.0, 32767.0),
-            _ => (1.0, f64::from((1u32 << inverse.aligned_bits()) - 2)),
-        };
-        let low = libm::ceil(ends[0].min(ends[1])).max(limits.0) as i32;
-        let high = libm::floor(ends[0].max(ends[1])).min(limits.1) as i32;
-        if high <= low {
-            return None;
-        }
+        let (low, high) = inverse.junction_range()?;
         let at = |u: f64| if falling { f64::from(high) - u } else { f64::from(low) + u };
         let zero = inverse.junction_emf(at(0.0))?;
         let steps = |u: f64| inverse.junction_emf(at(u)).map_or(0.0, |e| (e - zero) * self.steps_per_volt);

@@ -266,6 +266,18 @@ impl Inverse {
         }
     }
 
+    /// Lowest and highest input of the reference junction that is used; `None` without one, or with none between.
+    pub fn junction_range(&self) -> Option<(i32, i32)> {
+        let ends = [self.junction_input(self.board.0)?, self.junction_input(self.board.1)?];
+        let limits = match self.junction {
+            JunctionInput::Temperature => (-32767.0, 32767.0),
+            _ => (1.0, f64::from((1u32 << self.aligned_bits()) - 2)),
+        };
+        let low = libm::ceil(ends[0].min(ends[1])).max(limits.0) as i32;
+        let high = libm::floor(ends[0].max(ends[1])).min(limits.1) as i32;
+        (high > low).then_some((low, high))
+    }
+
     /// Emf of the reference junction for its input, V; 0 for a chain that compensates in its circuit, whose emf is in
     /// [`Inverse::thermocouple_volts`].
     pub fn junction_emf(&self, input: f64) -> Option<f64> {

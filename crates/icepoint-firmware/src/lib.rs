@@ -24,6 +24,8 @@ pub mod curve;
 pub mod filter;
 pub mod filter_source;
 pub mod firmware;
+pub mod float;
+pub mod float_source;
 pub mod identifier;
 pub mod integer;
 pub mod inverse;

@@ -26,7 +26,8 @@ use crate::{Answer, budget, chain_file, front_ends, places, progress};
 
 Writes NAME.html (the dossier), NAME-parts.csv, the bench sheet NAME-bench.html and NAME-bench.csv, the firmware (see
 `icepoint firmware`), and NAME.toml, the chain file with its open values filled in.
-Exit code 1: the need can't be met with these parts; the best board found is written all the same.")]
+Exit code 1: the need can't be met with these parts (the best board found is written all the same), or --prove found a
+difference or nothing to prove it with.")]
 pub struct DesignArguments {
     /// The chain file
     #[arg(value_name = "FILE")]
@@ -72,14 +73,20 @@ pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer
             (file, design?)
         }
     };
-    let written = write(arguments, &file, &design)?;
+    let (written, proved) = write(arguments, &file, &design)?;
     if arguments.json {
         serde_json::to_writer(&mut *out, &Printed::new(&design, &written)).map_err(std::io::Error::from)?;
         writeln!(out)?;
     } else {
         print(&design, &written, out)?;
+        if !proved {
+            writeln!(
+                out,
+                "\nThe firmware's proof does not hold: its table is in the dossier and beside it."
+            )?;
+        }
     }
-    Ok(if design.verdict.met() { Answer::Yes } else { Answer::No })
+    Ok(if design.verdict.met() && proved { Answer::Yes } else { Answer::No })
 }
 
 /// The comparison of front ends, when one is asked for or none is named.
@@ -164,8 +171,12 @@ fn unit(kind: SlotKind) -> Unit {
     }
 }
 
-/// Writes all files, each whole or not at all.
-fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Result<Vec<PathBuf>, Failure> {
+/// Writes all files, each whole or not at all; and whether the firmware's proof holds, if it was asked for.
+fn write(
+    arguments: &DesignArguments,
+    file: &ChainFile,
+    design: &Design,
+) -> Result<(Vec<PathBuf>, bool), Failure> {
     let stem =
         arguments.file.file_stem().map_or_else(|| "board".into(), |s| s.to_string_lossy().into_owned());
     let folder = arguments.out.clone().unwrap_or_else(|| Path::new("dossier").join(&stem));
@@ -199,7 +210,7 @@ fn write(arguments: &DesignArguments, file: &ChainFile, design: &Design) -> Resu
         write_atomically(&path, contents).map_err(machine("writing", &path))?;
         written.push(path);
     }
-    Ok(written)
+    Ok((written, firmware.proof.as_ref().is_none_or(icepoint_firmware::proof::Proof::holds)))
 }
 
 fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<(), Failure> {

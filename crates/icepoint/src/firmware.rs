@@ -26,7 +26,7 @@ use crate::{Answer, chain_file};
 
 Writes NAME.h and NAME.c (C99), NAME.rs (Rust, core only), NAME-firmware.md, NAME-vectors.csv and, with --prove,
 NAME-proof.md. Values that the file leaves open are chosen as `icepoint design` would.
-Exit code 1: the proof found a difference.")]
+Exit code 1: the proof found a difference, or nothing to run it with.")]
 pub struct FirmwareArguments {
     /// The chain file
     #[arg(value_name = "FILE")]
@@ -37,7 +37,7 @@ pub struct FirmwareArguments {
     /// Prefix of every name; the chain's name if not given
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
-    /// Largest error beyond the converter's own quantisation; a share of one code if not given
+    /// Largest error beyond the converter's own quantisation; 0.02 K to 0.1 K by what a code is worth if not given
     #[arg(long, value_name = "TEMPERATURE")]
     error: Option<String>,
     /// Step of the result, such as "1/16 K" or "0.01 K"; from the error if not given

@@ -227,3 +227,63 @@ fn the_schemas_refuse_what_is_not_documented() {
     keys.sort_unstable();
     assert_eq!(keys, expected);
 }
+
+/// All values of this board stand in its file, so that nothing is searched for.
+const BOARD: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../icepoint-chain/tests/model/boards/kiln.toml");
+
+/// What stands in a folder: names and bytes.
+fn contents(folder: &std::path::Path) -> Vec<(String, Vec<u8>)> {
+    let mut list: Vec<(String, Vec<u8>)> = std::fs::read_dir(folder)
+        .expect("a folder")
+        .map(|entry| {
+            let path = entry.expect("an entry").path();
+            let name = path.file_name().expect("a name").to_string_lossy().into_owned();
+            (name, std::fs::read(&path).expect("a file"))
+        })
+        .collect();
+    list.sort();
+    list
+}
+
+#[test]
+fn firmware_and_its_bytes_twice() {
+    let firmware = schema(include_str!("../../../docs/json/firmware.json"));
+    let folder = tempfile::tempdir().expect("a folder");
+    let (one, two) = (folder.path().join("one"), folder.path().join("two"));
+    let arguments = |out: &std::path::Path| -> Vec<String> {
+        let out = out.to_str().expect("UTF-8");
+        ["firmware", BOARD, "--out", out, "--error", "0.2 K", "--json"].map(str::to_owned).to_vec()
+    };
+    let values: Vec<Value> = [(&one, "1"), (&two, "3")]
+        .map(|(out, threads)| {
+            let output = Command::new(env!("CARGO_BIN_EXE_icepoint"))
+                .args(arguments(out))
+                .env("RAYON_NUM_THREADS", threads)
+                .output()
+                .expect("the program runs");
+            assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+            serde_json::from_slice(&output.stdout).expect("JSON")
+        })
+        .to_vec();
+    assert_valid(&firmware, &values[0]);
+    let (first, second) = (contents(&one), contents(&two));
+    assert_eq!(first.len(), values[0]["files"].as_array().map_or(0, Vec::len));
+    assert!(first.len() >= 5, "{first:?}");
+    for (a, b) in first.iter().zip(&second) {
+        assert!(a == b, "{} is not the same bytes twice, or with other threads", a.0);
+    }
+    let mut wrong = values[0].clone();
+    wrong["error_kelvin"] = "0.1 K".into();
+    assert!(!firmware.is_valid(&wrong));
+    // With a proof, as far as a compiler is there; without one the answer is no and says what is missing.
+    let output = Command::new(env!("CARGO_BIN_EXE_icepoint"))
+        .args(arguments(&one))
+        .args(["--form", "quadratic", "--prove"])
+        .output()
+        .expect("the program runs");
+    let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_valid(&firmware, &value);
+    let holds = value["proof"]["holds"].as_bool().expect("an answer");
+    assert_eq!(output.status.code(), Some(if holds { 0 } else { 1 }), "{value}");
+    assert!(holds || !value["proof"]["missing"].as_array().expect("a list").is_empty(), "{value}");
+}

@@ -132,7 +132,7 @@ pub const fn spoiled(constants: &Constants) -> Constants {
 
 /// Codes that the filter is run on: many windows, not more than a short while in an emulator, but two results in any case.
 pub fn filter_codes(firmware: &Firmware) -> u32 {
-    firmware.filter.map_or(0, |f| windows(f))
+    firmware.filter.map_or(0, windows)
 }
 
 /// The same for a filter.
