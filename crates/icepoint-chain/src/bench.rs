@@ -45,13 +45,19 @@ impl Chain {
     /// The same chain with a voltmeter of `ohms` between `node` and ground.
     #[must_use]
     pub fn with_meter(&self, node: &str, ohms: f64) -> Self {
+        self.with_meter_between(node, "gnd", ohms)
+    }
+
+    /// The same chain with a voltmeter of `ohms` between two nodes.
+    #[must_use]
+    pub fn with_meter_between(&self, node: &str, other: &str, ohms: f64) -> Self {
         let mut chain = self.clone();
         chain.front_end.parts.push(Part {
             designator: "voltmeter".into(),
             purpose: "looks at a test point".into(),
             kind: PartKind::Resistor {
                 a: node.into(),
-                b: "gnd".into(),
+                b: other.into(),
                 figures: ResistorFigures { ohms, tolerance: 0.0, tempco: 0.0, ageing: 0.0, network: None },
             },
         });
@@ -60,6 +66,15 @@ impl Chain {
 }
 
 impl Model {
+    /// Volts that the converter gives, from those of the reading rule.
+    pub fn converter_volts(&self, rule_volts: f64) -> f64 {
+        let (offset, gain) = self.nominal_transfer();
+        match self.chain().readout {
+            crate::chain::Readout::Line { .. } => rule_volts,
+            _ => offset + gain * rule_volts,
+        }
+    }
+
     /// Voltages of the test points against ground for `v` volts at the terminals, V, in the order of the front end's
     /// list, and that of the output. `state` is the one that `scratch` was left with. Amplifiers may clip.
     pub fn test_points(&self, state: &BoardState, v: f64, scratch: &mut Scratch, out: &mut Vec<f64>) -> f64 {

@@ -253,6 +253,8 @@ struct PrintedPoint<'a> {
     normal_volts: PrintedFigure,
     open_volts: Option<PrintedFigure>,
     meter_loading_volts: f64,
+    normal_meter_loading_volts: f64,
+    open_meter_loading_volts: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -261,6 +263,7 @@ struct PrintedInjection<'a> {
     copper_volts: f64,
     wire_volts: f64,
     output_volts: PrintedFigure,
+    code: Option<PrintedFigure>,
     copper_reading_celsius: PrintedFigure,
     wire_reading_celsius: PrintedFigure,
     kelvin_per_kelvin_of_terminals: f64,
@@ -314,7 +317,9 @@ impl<'a> Printed<'a> {
                     shorted_volts: (&p.shorted).into(),
                     normal_volts: (&p.normal).into(),
                     open_volts: p.open.as_ref().map(Into::into),
-                    meter_loading_volts: p.loading,
+                    meter_loading_volts: p.loading.shorted,
+                    normal_meter_loading_volts: p.loading.normal,
+                    open_meter_loading_volts: p.loading.open,
                 })
                 .collect(),
             injections: sheet
@@ -325,6 +330,7 @@ impl<'a> Printed<'a> {
                     copper_volts: i.copper_volts,
                     wire_volts: i.wire_volts,
                     output_volts: (&i.output).into(),
+                    code: i.code.as_ref().map(Into::into),
                     copper_reading_celsius: (&i.copper).into(),
                     wire_reading_celsius: (&i.wire).into(),
                     kelvin_per_kelvin_of_terminals: i.per_kelvin,

@@ -87,9 +87,9 @@ pub struct Divider {
 /// What a divider is worth in one way of knowing it: 95 % limits.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Worth {
-    /// V.
+    /// The voltage alone, V.
     pub volts: f64,
-    /// K at the test temperature.
+    /// What the board should read, K: the voltage, and the terminals' temperature as far as a thermometer tells it.
     pub kelvin: f64,
 }
 
@@ -140,9 +140,11 @@ pub fn dividers(
         // dv/v by either resistor: R1/(R1 + R2).
         let share = r1 / (r1 + r2) * volts.abs();
         let (meter, clips) = (&setup.meter, setup.source.thermal_emf);
+        // With copper leads the terminals are the reference junction: what they are warmer, the sum of emfs is higher.
+        let terminals = setup.source.thermometer * emf(setup.board).1;
         let worth = |limits: &[f64]| {
             let volts = expanded(limits);
-            Worth { volts, kelvin: volts / slope }
+            Worth { volts, kelvin: expanded(&[limits, &[terminals]].concat()) / slope }
         };
         let battery_volts = meter.limit(battery.volts) / battery.volts * volts.abs();
         list.push(Divider {

@@ -72,7 +72,7 @@ pub(super) fn readings(rig: &Rig<'_>, sheet: &BenchSheet) -> Result<Vec<Hint>, M
     }
     let mut hints = Vec::new();
     for (mistake, volts) in applied {
-        let reads = rig.nominally(None, volts)?.1;
+        let reads = rig.nominally(None, volts, None)?.1;
         hints.push(Hint {
             mistake,
             reads,
@@ -122,9 +122,10 @@ pub(super) fn wrong_decades(rig: &Rig<'_>, sheet: &BenchSheet) -> Vec<WrongDecad
                 part.kind.set_value(ohms);
             }
             let normal = rig.copper_set(rig.normal());
-            let (Ok((shorted, _)), Ok((points, reads))) =
-                (rig.nominally(Some(altered.clone()), 0.0), rig.nominally(Some(altered), normal))
-            else {
+            let (Ok((shorted, _)), Ok((points, reads))) = (
+                rig.nominally(Some(altered.clone()), 0.0, None),
+                rig.nominally(Some(altered), normal, Some(rig.normal())),
+            ) else {
                 continue;
             };
             let mut shows = Vec::new();

@@ -31,7 +31,12 @@ pub const BAND: f64 = 0.95;
 /// Share of healthy boards inside the wider band: outside of it something is wrong.
 pub const WIDE: f64 = 0.999;
 
-/// A figure to expect, with its bands; V or °C.
+/// Unit of a code in the table.
+const CODES: &str = "code";
+/// What a code is, in the table.
+const CODE_OF: &str = "what the converter gives";
+
+/// A figure to expect, with its bands; V, °C or codes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Expected {
     /// With every deviation at its mean.
@@ -64,8 +69,19 @@ pub struct PointExpected {
     pub normal: Expected,
     /// Terminals open, V; absent when the circuit has no operating point then.
     pub open: Option<Expected>,
-    /// By how much the voltmeter's own resistance moves it, V; included in the figures.
-    pub loading: f64,
+    /// By how much the voltmeter's own resistance moves it; included in the figures.
+    pub loading: Loading,
+}
+
+/// What a voltmeter's resistance does to a test point, V.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Loading {
+    /// Terminals shorted.
+    pub shorted: f64,
+    /// At [`BenchSheet::normal_celsius`].
+    pub normal: f64,
+    /// Terminals open: a high resistance that tells a broken sensor may well be as high as the meter's.
+    pub open: Option<f64>,
 }
 
 /// A test temperature.
@@ -81,8 +97,12 @@ pub struct Injection {
     pub copper: Expected,
     /// What it reads with wire, °C.
     pub wire: Expected,
-    /// Voltage at the converter with copper leads, V.
+    /// Voltage at the converter with copper leads as the voltmeter of the bench shows it, V; as the board's own does,
+    /// where it ends in one.
     pub output: Expected,
+    /// What the converter gives, its own errors and its reference's included; absent where the board ends in a
+    /// voltmeter.
+    pub code: Option<Expected>,
     /// What each kelvin adds by which the terminals are warmer than they were taken to be, copper leads, K/K.
     pub per_kelvin: f64,
     /// Limits that are exceeded there, in words.
@@ -100,22 +120,22 @@ pub struct BenchSheet {
     pub normal_celsius: f64,
     /// Reading with the terminals shorted, °C.
     pub shorted: Expected,
-    /// Output voltage with the terminals shorted, V.
+    /// Output voltage with the terminals shorted, as [`Injection::output`], V.
     pub shorted_output: Expected,
+    /// Code then, as [`Injection::code`].
+    pub shorted_code: Option<Expected>,
     /// Reading with nothing at the terminals, °C.
     pub open: Option<Expected>,
     /// Output voltage then, V.
     pub open_output: Option<Expected>,
+    /// Code then.
+    pub open_code: Option<Expected>,
     /// Test temperatures, rising.
     pub injections: Vec<Injection>,
     /// What a reading outside its band hints at.
     pub hints: Vec<Hint>,
     /// Resistors of the wrong decade and the test points that show them.
     pub wrong_decades: Vec<WrongDecade>,
-    /// One step of the converter or of the board's own voltmeter, V.
-    pub step: f64,
-    /// Highest code, where the output goes to a converter and not to a voltmeter.
-    pub highest_code: Option<u64>,
     /// Boards simulated.
     pub boards: u32,
     /// Whether the figures are those of one calibrated board.
@@ -136,6 +156,9 @@ impl BenchSheet {
         let (n, k) = (test_points.len(), setup.at.len());
         let at = |index: usize| closed.get(index).copied().unwrap_or(rig::NOTHING);
         let open_at = |index: usize| open.as_ref().and_then(|o| o.get(index).copied());
+        let codes = matches!(chain.converter.kind, ConverterKind::Adc { .. });
+        let [shorted_output, shorted_code, shorted] = rig.shorted_places().map(at);
+        let [open_output, open_code, open_reading] = rig.open_places().map(open_at);
         let points = test_points
             .iter()
             .enumerate()
@@ -145,18 +168,24 @@ impl BenchSheet {
                 shorted: at(i),
                 normal: at(n + i),
                 open: open_at(i),
-                loading: rig.loading(i),
+                loading: Loading {
+                    shorted: rig.loading(None, i),
+                    normal: rig.loading(Some(rig.normal()), i),
+                    open: rig.open_loading(i),
+                },
             })
             .collect();
         let injections = (0..k)
             .map(|j| {
+                let [output, code, copper, wire] = rig.injection_places(j).map(at);
                 Ok(Injection {
                     celsius: setup.at[j],
                     copper_volts: rig.copper_set(j),
                     wire_volts: rig.wire_set(j),
-                    output: at(2 * n + 2 + 3 * j),
-                    copper: at(2 * n + 2 + 3 * j + 1),
-                    wire: at(2 * n + 2 + 3 * j + 2),
+                    output,
+                    code: codes.then_some(code),
+                    copper,
+                    wire,
                     per_kelvin: rig.per_kelvin(j)?,
                     limits: rig.limits(j)?,
                 })
@@ -165,18 +194,15 @@ impl BenchSheet {
         let mut sheet = Self {
             points,
             normal_celsius: rig.normal_celsius(),
-            shorted_output: at(2 * n),
-            shorted: at(2 * n + 1),
-            open_output: open_at(n),
-            open: open_at(n + 1),
+            shorted_output,
+            shorted_code: codes.then_some(shorted_code),
+            shorted,
+            open_output,
+            open_code: open_code.filter(|_| codes),
+            open: open_reading,
             injections,
             hints: Vec::new(),
             wrong_decades: Vec::new(),
-            step: chain.converter.step(),
-            highest_code: match chain.converter.kind {
-                ConverterKind::Adc { bits, .. } => Some((1u64 << bits.min(63)) - 1),
-                ConverterKind::Voltmeter { .. } => None,
-            },
             boards: setup.boards,
             calibrated: model.findings().is_some() || chain.correction.is_some(),
             setup: setup.clone(),
@@ -194,8 +220,12 @@ impl BenchSheet {
         ];
         let mut row =
             |condition: &str, item: &str, what: &str, set: Option<f64>, unit: &str, e: &Expected| {
-                // Millivolts to a tenth of a microvolt, volts to a microvolt, degrees to a millikelvin.
-                let digits = if unit == "V" { 6 } else { 3 };
+                // Millivolts to a tenth of a microvolt, volts to a microvolt, degrees to a millikelvin, codes to a tenth.
+                let digits = match unit {
+                    "V" => 6,
+                    CODES => 1,
+                    _ => 3,
+                };
                 let figure = |x: f64| format!("{:.*}", digits, x + 0.0);
                 let numbers: Vec<String> =
                     [e.nominal, e.band.0, e.band.1, e.wide.0, e.wide.1, e.worst.0, e.worst.1]
@@ -214,6 +244,9 @@ impl BenchSheet {
             row("terminals shorted", &point.label, &point.what, Some(0.0), "V", &point.shorted);
         }
         row("terminals shorted", "output", "voltage at the converter", Some(0.0), "V", &self.shorted_output);
+        if let Some(code) = &self.shorted_code {
+            row("terminals shorted", "code", CODE_OF, Some(0.0), CODES, code);
+        }
         row("terminals shorted", "reading", "temperature read", Some(0.0), "°C", &self.shorted);
         let normal = format!("{} °C with copper leads", self.normal_celsius);
         let set = self.injections.iter().find(|i| i.celsius == self.normal_celsius).map(|i| i.copper_volts);
@@ -223,6 +256,9 @@ impl BenchSheet {
         for i in &self.injections {
             let copper = format!("{} °C with copper leads", i.celsius);
             row(&copper, "output", "voltage at the converter", Some(i.copper_volts), "V", &i.output);
+            if let Some(code) = &i.code {
+                row(&copper, "code", CODE_OF, Some(i.copper_volts), CODES, code);
+            }
             row(&copper, "reading", "temperature read", Some(i.copper_volts), "°C", &i.copper);
             let wire = format!("{} °C with type {} wire", i.celsius, chain.probe.letter.name());
             row(&wire, "reading", "temperature read", Some(i.wire_volts), "°C", &i.wire);
@@ -234,6 +270,9 @@ impl BenchSheet {
         }
         if let (Some(output), Some(open)) = (&self.open_output, &self.open) {
             row("terminals open", "output", "voltage at the converter", None, "V", output);
+            if let Some(code) = &self.open_code {
+                row("terminals open", "code", CODE_OF, None, CODES, code);
+            }
             row("terminals open", "reading", "temperature read", None, "°C", open);
         }
         rows.iter().map(|r| format!("{r}\r\n")).collect()

@@ -1,8 +1,12 @@
 //! Board, source and voltmeter as one function of all deviations, and its bands.
+//!
+//! **Voltmeter.** Its resistance is in the circuit while it looks. With the source connected it moves a node by less than
+//! it can show, so how much is taken once, with every deviation at its mean; with nothing connected it may be half of a
+//! divider, so the board is solved with it there.
 
 use icepoint_chain::bench::OPEN;
 use icepoint_chain::budget::monte_carlo::{BLOCK, draw, generator};
-use icepoint_chain::chain::Chain;
+use icepoint_chain::chain::{Chain, ConverterKind};
 use icepoint_chain::imperfection::{Distribution, Persistence};
 use icepoint_chain::model::{BoardState, ReadingNoise, Scratch};
 use icepoint_chain::{Model, ModelError, Situation};
@@ -37,10 +41,42 @@ type Evaluate<'a> = dyn Fn(&[f64], &mut Work, &mut [f64]) -> Result<(), ModelErr
 /// Buffers of one thread.
 struct Work {
     scratch: Scratch,
+    /// Those of the board with a voltmeter, where it has to be solved.
+    metered: Vec<Scratch>,
     board: Vec<f64>,
     own: Vec<f64>,
     points: Vec<f64>,
 }
+
+/// Nothing at the terminals.
+struct Open {
+    /// No voltmeter.
+    bare: Altered,
+    /// What the real chain adds then at the output (a detection current), V.
+    shift: f64,
+    /// The same at each test point and, last, at the output, with the voltmeter there.
+    points: Vec<Looked>,
+}
+
+/// A test point that a voltmeter looks at.
+struct Looked {
+    /// The board with it, where its resistance shows.
+    altered: Option<Altered>,
+    /// What the real chain adds, V; without an altered board the voltmeter's part too.
+    shift: f64,
+    /// By how much the voltmeter moves it, V.
+    loading: f64,
+}
+
+/// Share of the voltmeter's own limit below which its resistance does not show.
+const SHOWS: f64 = 0.01;
+
+/// Test points, then the output, then its code and reading.
+const OUTPUT: usize = 0;
+const CODE: usize = 1;
+const READING: usize = 2;
+/// Figures of the output at each test temperature: the reading with wire is the last.
+const WIRE: usize = 3;
 
 pub(super) struct Rig<'m> {
     real: &'m Model,
@@ -49,12 +85,13 @@ pub(super) struct Rig<'m> {
     base: Chain,
     /// The source at the terminals.
     source: Altered,
-    /// Nothing at the terminals, with what the real chain adds then (a detection current).
-    open: Option<(Altered, Vec<f64>)>,
+    /// Nothing at the terminals.
+    open: Option<Open>,
     /// Of the board, then of the bench.
     sizes: Vec<Distribution>,
-    /// By how much the voltmeter moves each test point, V.
-    loading: Vec<f64>,
+    /// By how much the voltmeter moves each test point and, last, the output, V: terminals shorted, then at each test
+    /// temperature.
+    loading: Vec<Vec<f64>>,
     /// Volts to set.
     copper: Vec<f64>,
     wire: Vec<f64>,
@@ -127,8 +164,34 @@ impl<'m> Rig<'m> {
         self.wire.get(j).copied().unwrap_or(f64::NAN)
     }
 
-    pub fn loading(&self, i: usize) -> f64 {
-        self.loading.get(i).copied().unwrap_or(0.0)
+    /// By how much the voltmeter moves a test point (the output after the last) with the terminals shorted, or at a
+    /// test temperature, V.
+    pub fn loading(&self, at: Option<usize>, i: usize) -> f64 {
+        self.loading.get(at.map_or(0, |j| j + 1)).and_then(|l| l.get(i)).copied().unwrap_or(0.0)
+    }
+
+    /// The same with nothing connected.
+    pub fn open_loading(&self, i: usize) -> Option<f64> {
+        self.open.as_ref()?.points.get(i).map(|looked| looked.loading)
+    }
+
+    fn points(&self) -> usize {
+        self.base.front_end.test_points.len()
+    }
+
+    /// Places of output, code and reading, terminals shorted.
+    pub fn shorted_places(&self) -> [usize; 3] {
+        [OUTPUT, CODE, READING].map(|k| 2 * self.points() + k)
+    }
+
+    /// Places of output, code, reading with copper and reading with wire at a test temperature.
+    pub fn injection_places(&self, j: usize) -> [usize; 4] {
+        [OUTPUT, CODE, READING, WIRE].map(|k| 2 * self.points() + 3 + 4 * j + k)
+    }
+
+    /// Places of output, code and reading, terminals open.
+    pub fn open_places(&self) -> [usize; 3] {
+        [OUTPUT, CODE, READING].map(|k| self.points() + k)
     }
 
     /// Number of the test temperature at which the test points are told.
@@ -155,56 +218,100 @@ impl<'m> Rig<'m> {
     }
 
     fn work(&self, altered: &Altered) -> Work {
-        Work { scratch: altered.model.scratch(), board: Vec::new(), own: Vec::new(), points: Vec::new() }
+        Work {
+            scratch: altered.model.scratch(),
+            metered: Vec::new(),
+            board: Vec::new(),
+            own: Vec::new(),
+            points: Vec::new(),
+        }
     }
 
-    /// Test points at the mean of all deviations, terminals shorted, as the meter finds them less as they are.
-    fn all_loading(&self) -> Result<Vec<f64>, ModelError> {
-        let mut work = self.work(&self.source);
+    /// A chain with the voltmeter at test point `i`, or at the output after the last. `None` at the output of a board
+    /// that ends in a voltmeter: it is there already.
+    fn metered(&self, chain: &Chain, i: usize) -> Option<Chain> {
+        let ohms = self.setup.meter.input_resistance;
+        let front_end = &chain.front_end;
+        match (front_end.test_points.get(i), chain.converter.kind, &front_end.ports.output_minus) {
+            (Some(point), ..) => Some(chain.with_meter(&point.node, ohms)),
+            (None, ConverterKind::Voltmeter { .. }, _) => None,
+            (None, _, Some(minus)) => Some(chain.with_meter_between(&front_end.ports.output, minus, ohms)),
+            (None, ..) => Some(chain.with_meter(&front_end.ports.output, ohms)),
+        }
+    }
+
+    /// Test points and, last, the output for these volts at the terminals with these deviations of the real chain.
+    fn all_points(&self, altered: &Altered, real: &[f64], volts: f64) -> Result<Vec<f64>, ModelError> {
+        let mut work = self.work(altered);
+        altered.deviations(real, &mut work.own);
+        let model = &altered.model;
+        let state = model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
+        let output = model.test_points(&state, volts, &mut work.scratch, &mut work.points);
+        work.points.push(output);
+        Ok(work.points)
+    }
+
+    /// At the mean of all deviations what the meter finds less what is there.
+    fn all_loading(&self) -> Result<Vec<Vec<f64>>, ModelError> {
         let mut mean = Vec::new();
         self.board(&self.means(), &mut mean);
-        self.source.deviations(&mean, &mut work.own);
-        let model = &self.source.model;
-        let state = model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
-        model.test_points(&state, 0.0, &mut work.scratch, &mut work.points);
-        let bare = work.points.clone();
-        let chain = model.chain();
-        chain
-            .front_end
-            .test_points
-            .iter()
-            .zip(&bare)
-            .enumerate()
-            .map(|(i, (point, bare))| {
-                let altered = Altered::new(
-                    self.real,
-                    chain.with_meter(&point.node, self.setup.meter.input_resistance),
-                )?;
-                let mut work = self.work(&altered);
-                altered.deviations(&mean, &mut work.own);
-                let state = altered.model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
-                altered.model.test_points(&state, 0.0, &mut work.scratch, &mut work.points);
-                Ok(work.points.get(i).map_or(0.0, |with| with - bare))
+        let metered: Vec<Option<Altered>> = (0..=self.points())
+            .map(|i| {
+                self.metered(self.source.model.chain(), i).map(|c| Altered::new(self.real, c)).transpose()
+            })
+            .collect::<Result<_, _>>()?;
+        std::iter::once(0.0)
+            .chain(self.copper.iter().copied())
+            .map(|volts| {
+                let bare = self.all_points(&self.source, &mean, volts)?;
+                bare.iter()
+                    .zip(&metered)
+                    .enumerate()
+                    .map(|(i, (bare, metered))| match metered {
+                        Some(m) => {
+                            Ok(self.all_points(m, &mean, volts)?.get(i).map_or(0.0, |with| with - bare))
+                        }
+                        None => Ok(0.0),
+                    })
+                    .collect()
             })
             .collect()
     }
 
     /// `None` where the circuit has no answer with nothing at its terminals.
-    fn with_open(&self) -> Option<(Altered, Vec<f64>)> {
-        let altered = Altered::new(self.real, self.base.with_source(OPEN)).ok()?;
-        let mut work = self.work(&altered);
+    fn with_open(&self) -> Option<Open> {
         // Both without what a calibration found: only the difference counts.
-        altered.deviations(self.real.mean_deviations(), &mut work.own);
-        let state = altered.model.board_state(self.setup.board, &work.own, &mut work.scratch).ok()?;
-        let output = altered.model.test_points(&state, 0.0, &mut work.scratch, &mut work.points);
-        let exact = Model::without_dynamics(self.base.clone()).ok()?.open_sensor(self.setup.board).ok()?;
-        let exact = exact.test_point_volts.iter().copied().chain([exact.output_volts]);
-        let plain = work.points.iter().copied().chain([output]);
-        let mut shift: Vec<f64> = exact.zip(plain).map(|(exact, plain)| exact - plain).collect();
-        for (shift, loading) in shift.iter_mut().zip(&self.loading) {
-            *shift += loading;
-        }
-        shift.iter().all(|s| s.is_finite()).then_some((altered, shift))
+        let mean = self.real.mean_deviations();
+        let exact = |chain: &Chain| -> Option<Vec<f64>> {
+            let model = Model::without_dynamics(chain.clone()).ok()?;
+            let reading = model.open_sensor(self.setup.board).ok()?;
+            Some(reading.test_point_volts.iter().copied().chain([reading.output_volts]).collect())
+        };
+        let opened = |chain: &Chain| -> Option<(Altered, Vec<f64>)> {
+            let altered = Altered::new(self.real, chain.with_source(OPEN)).ok()?;
+            let plain = self.all_points(&altered, mean, 0.0).ok()?;
+            Some((altered, plain))
+        };
+        let (bare, plain) = opened(&self.base)?;
+        let unseen = exact(&self.base)?;
+        let points: Vec<Looked> = (0..=self.points())
+            .map(|i| {
+                let (there, plain) = (*unseen.get(i)?, *plain.get(i)?);
+                let Some(chain) = self.metered(&self.base, i) else {
+                    return Some(Looked { altered: None, shift: there - plain, loading: 0.0 });
+                };
+                let seen = *exact(&chain)?.get(i)?;
+                let loading = seen - there;
+                if loading.abs() <= SHOWS * self.setup.meter.limit(there) {
+                    return Some(Looked { altered: None, shift: seen - plain, loading });
+                }
+                let (altered, plain) = opened(&chain)?;
+                Some(Looked { altered: Some(altered), shift: seen - plain.get(i)?, loading })
+            })
+            .collect::<Option<_>>()?;
+        let shift = unseen.last()? - plain.last()?;
+        let finite = shift.is_finite() && points.iter().all(|p| p.shift.is_finite() && p.loading.is_finite());
+        finite.then_some(Open { bare, shift, points })
     }
 
     fn bench(&self, x: &[f64], which: usize) -> f64 {
@@ -216,31 +323,39 @@ impl<'m> Rig<'m> {
         volts * (1.0 + self.bench(x, METER_GAIN)) + self.bench(x, METER_FIXED) + self.bench(x, METER_DIGIT)
     }
 
-    /// What the board tells for an output voltage, °C, with its constants if it was calibrated.
-    fn told(&self, state: &BoardState, output: f64, board: &[f64]) -> f64 {
+    /// Output as the bench's voltmeter shows it (as the board's own does, where it ends in one), the converter's code,
+    /// and what the board tells, °C, with its constants if it was calibrated. `loading` is what the bench's voltmeter
+    /// adds to the output.
+    fn told(&self, state: &BoardState, output: f64, loading: f64, x: &[f64], board: &[f64]) -> [f64; 3] {
         let correction = self.real.correction();
-        let volts = self.real.rule_volts(state, output, board, ReadingNoise::Included);
-        self.real.celsius(state, correction.offset + correction.gain * volts)
+        let rule = self.real.rule_volts(state, output, board, ReadingNoise::Included);
+        let converted = self.real.converter_volts(rule);
+        let converter = &self.real.chain().converter;
+        let (seen, code) = match converter.kind {
+            ConverterKind::Voltmeter { .. } => (converted, 0.0),
+            ConverterKind::Adc { .. } => (self.shown(output + loading, x), converter.code_of(converted)),
+        };
+        [seen, code, self.real.celsius(state, correction.offset + correction.gain * rule)]
     }
 
     fn closed_size(&self) -> usize {
-        2 * self.loading.len() + 2 + 3 * self.copper.len()
+        2 * self.points() + 3 + 4 * self.copper.len()
     }
 
     fn open_size(&self) -> usize {
-        self.base.front_end.test_points.len() + 2
+        self.points() + 3
     }
 
-    /// Everything that is seen with the source connected: test points shorted and at the normal input, output and reading
-    /// shorted, then output, reading with copper and reading with wire for each test temperature.
+    /// Everything that is seen with the source connected: test points shorted and at the normal input, output, code and
+    /// reading shorted, then output, code, reading with copper and reading with wire for each test temperature.
     fn evaluate_closed(&self, x: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
-        let Work { scratch, board, own, points } = work;
+        let Work { scratch, board, own, points, .. } = work;
         let model = &self.source.model;
         let letter = self.letter();
         self.board(x, board);
         self.source.deviations(board, own);
         let state = model.board_state(self.setup.board + self.bench(x, BOARD_THERMOMETER), own, scratch)?;
-        let n = self.loading.len();
+        let n = self.points();
         let set = |volts: f64, j: usize| {
             volts * (1.0 + self.bench(x, GAIN))
                 + self.bench(x, FIXED)
@@ -248,53 +363,73 @@ impl<'m> Rig<'m> {
                 + self.bench(x, DIGITS + j)
         };
         let normal = self.normal();
-        let conditions = [0.0, set(self.copper_set(normal), normal)];
-        for (c, volts) in conditions.into_iter().enumerate() {
+        let conditions = [(None, 0.0), (Some(normal), set(self.copper_set(normal), normal))];
+        for (c, (at, volts)) in conditions.into_iter().enumerate() {
             let output = model.test_points(&state, volts, scratch, points);
             for (i, volts) in points.iter().enumerate() {
-                out[c * n + i] = self.shown(volts + self.loading(i), x);
+                out[c * n + i] = self.shown(volts + self.loading(at, i), x);
             }
-            if c == 0 {
-                out[2 * n] = output;
-                out[2 * n + 1] = self.told(&state, output, board);
+            if at.is_none() {
+                let told = self.told(&state, output, self.loading(None, n), x, board);
+                for (place, told) in self.shorted_places().into_iter().zip(told) {
+                    out[place] = told;
+                }
             }
         }
         let source_emf = letter.emf_and_slope_extended(self.setup.room + self.bench(x, SOURCE_THERMOMETER)).0;
         for j in 0..self.copper.len() {
-            let base = 2 * n + 2 + 3 * j;
             let output = model.output_volts(&state, set(self.copper[j], j), false, scratch);
-            out[base] = output;
-            out[base + 1] = self.told(&state, output, board);
+            let [seen, code, copper] = self.told(&state, output, self.loading(Some(j), n), x, board);
             // The wire is a thermocouple between the source's terminals and the board's.
             let hot = set(self.wire[j], j) + source_emf;
             let volts = self.real.thermocouple_volts(hot, self.setup.room, &state, board);
             let output = model.output_volts(&state, volts, false, scratch);
-            out[base + 2] = self.told(&state, output, board);
+            let [_, _, wire] = self.told(&state, output, 0.0, x, board);
+            for (place, value) in self.injection_places(j).into_iter().zip([seen, code, copper, wire]) {
+                out[place] = value;
+            }
         }
         Ok(())
     }
 
     fn evaluate_open(
         &self,
-        altered: &Altered,
-        shift: &[f64],
+        open: &Open,
         x: &[f64],
         work: &mut Work,
         out: &mut [f64],
     ) -> Result<(), ModelError> {
-        let Work { scratch, board, own, points } = work;
+        let Work { scratch, metered, board, own, points } = work;
         self.board(x, board);
-        altered.deviations(board, own);
         let celsius = self.setup.board + self.bench(x, BOARD_THERMOMETER);
-        let state = altered.model.board_state(celsius, own, scratch)?;
-        let output = altered.model.test_points(&state, 0.0, scratch, points);
+        open.bare.deviations(board, own);
+        let state = open.bare.model.board_state(celsius, own, scratch)?;
+        let output = open.bare.model.test_points(&state, 0.0, scratch, points);
         let n = points.len();
-        for (i, volts) in points.iter().enumerate() {
-            out[i] = self.shown(volts + shift.get(i).copied().unwrap_or(0.0), x);
+        points.push(output);
+        let mut with = Vec::new();
+        let mut scratches = metered.iter_mut();
+        for (i, looked) in open.points.iter().enumerate() {
+            let mut there = points.get(i).copied().unwrap_or(f64::NAN);
+            if let (Some(altered), Some(scratch)) =
+                (&looked.altered, looked.altered.as_ref().and_then(|_| scratches.next()))
+            {
+                altered.deviations(board, own);
+                let state = altered.model.board_state(celsius, own, scratch)?;
+                let output = altered.model.test_points(&state, 0.0, scratch, &mut with);
+                there = with.get(i).copied().unwrap_or(output);
+            }
+            there += looked.shift;
+            if i < n {
+                out[i] = self.shown(there, x);
+            } else {
+                let output = output + open.shift;
+                let told = self.told(&state, output, there - output, x, board);
+                for (place, told) in self.open_places().into_iter().zip(told) {
+                    out[place] = told;
+                }
+            }
         }
-        let output = output + shift.get(n).copied().unwrap_or(0.0);
-        out[n] = output;
-        out[n + 1] = self.told(&state, output, board);
         Ok(())
     }
 
@@ -307,13 +442,17 @@ impl<'m> Rig<'m> {
 
     /// Bands of all that is seen with nothing connected: test points, output, reading.
     pub fn open(&self) -> Option<Vec<Expected>> {
-        let (altered, shift) = self.open.as_ref()?;
+        let open = self.open.as_ref()?;
         // Clipping amplifiers are solved one board at a time: the fewest boards that give the band.
         let boards = self.setup.boards.min(super::LEAST_BOARDS);
-        self.bands(boards, self.open_size(), || self.work(altered), &|x, work, out| {
-            self.evaluate_open(altered, shift, x, work, out)
-        })
-        .ok()
+        let work = || {
+            let mut work = self.work(&open.bare);
+            work.metered =
+                open.points.iter().filter_map(|p| Some(p.altered.as_ref()?.model.scratch())).collect();
+            work
+        };
+        self.bands(boards, self.open_size(), work, &|x, work, out| self.evaluate_open(open, x, work, out))
+            .ok()
     }
 
     fn bands(
@@ -411,7 +550,7 @@ impl<'m> Rig<'m> {
         let mut reads = |warmer: f64| -> Result<f64, ModelError> {
             x[self.real.imperfections().len() + BOARD_THERMOMETER] = warmer;
             self.evaluate_closed(&x, &mut work, &mut out)?;
-            Ok(out[2 * self.loading.len() + 2 + 3 * j + 1])
+            Ok(out[self.injection_places(j)[READING]])
         };
         Ok(reads(0.5)? - reads(-0.5)?)
     }
@@ -426,20 +565,27 @@ impl<'m> Rig<'m> {
     }
 
     /// Test points and reading at the mean of all deviations for these volts at the terminals of a chain that may have
-    /// been altered; the chain's own rule turns them into a temperature.
-    pub fn nominally(&self, chain: Option<Chain>, volts: f64) -> Result<(Vec<f64>, f64), ModelError> {
+    /// been altered; the chain's own rule turns them into a temperature. The voltmeter's part is that of a healthy board
+    /// shorted or at a test temperature.
+    pub fn nominally(
+        &self,
+        chain: Option<Chain>,
+        volts: f64,
+        at: Option<usize>,
+    ) -> Result<(Vec<f64>, f64), ModelError> {
         let other = chain.map(|c| Altered::new(self.real, c)).transpose()?;
         let altered = other.as_ref().unwrap_or(&self.source);
         let mut work = self.work(altered);
+        let means = self.means();
         let mut mean = Vec::new();
-        self.board(&self.means(), &mut mean);
+        self.board(&means, &mut mean);
         altered.deviations(&mean, &mut work.own);
         let state = altered.model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
         let output = altered.model.test_points(&state, volts, &mut work.scratch, &mut work.points);
         for (i, point) in work.points.iter_mut().enumerate() {
-            *point += self.loading(i);
+            *point += self.loading(at, i);
         }
-        Ok((work.points, self.told(&state, output, &mean)))
+        Ok((work.points, self.told(&state, output, 0.0, &means, &mean)[READING]))
     }
 
     /// The chain with the source at its terminals.

@@ -58,7 +58,8 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
             "The last three columns are 95" (NBSP) "% limits in kelvin. “Tolerance”: the resistors' tolerances and ±"
             (quantity(battery.tolerance, Unit::Ratio, 2)) " of the battery are all that is known. “Parts”: battery and resistors were measured with the "
             "voltmeter and an ohmmeter of " (quantity(battery.ohmmeter, Unit::Ratio, 2)) ". “Output”: the voltmeter looks at the output itself"
-            (best(s.dividers)) ". Thermal voltages of ±" (quantity(s.sheet.setup.source.thermal_emf, Unit::Volt, 2)) " are in all three."
+            (best(s.dividers)) ". Thermal voltages of ±" (quantity(s.sheet.setup.source.thermal_emf, Unit::Volt, 2)) " are in all three, "
+            "and the terminals' temperature, known within ±" (plain(s.sheet.setup.source.thermometer)) (NBSP) "K."
         }
         p {
             "It takes at most " (quantity(currents, Unit::Ampere, 2)) " from the battery. Its output has up to "

@@ -1,7 +1,7 @@
 //! The steps of bringing a board up, with a place to write at each figure.
 
 use icepoint_bench::sheet::{Expected, Injection, PointExpected};
-use icepoint_chain::chain::{JunctionMethod, Readout};
+use icepoint_chain::chain::{ConverterKind, JunctionMethod, Readout};
 use maud::{Markup, html};
 
 use super::{NBSP, Subject, celsius, fixed, places, plain, span};
@@ -54,10 +54,7 @@ pub(super) fn shorted(s: &Subject<'_>) -> Markup {
     let reading = &s.sheet.shorted;
     html! {
         (point_table(s, "Voltages against ground, terminals shorted", |p| Some(p.shorted), true))
-        (reading_table(s, "Output and reading, terminals shorted", &[
-            ("Output".to_owned(), "V", s.sheet.shorted_output),
-            ("Reading".to_owned(), "°C", *reading),
-        ]))
+        (reading_table(s, "Output and reading, terminals shorted", s.sheet.shorted_output, s.sheet.shorted_code, *reading))
     }
 }
 
@@ -100,10 +97,7 @@ pub(super) fn open(s: &Subject<'_>) -> Markup {
         }
         @if let (Some(reading), Some(output)) = (s.sheet.open, s.sheet.open_output) {
             (point_table(s, "Voltages against ground, terminals open", |p| p.open, true))
-            (reading_table(s, "Output and reading, terminals open", &[
-                ("Output".to_owned(), "V", output),
-                ("Reading".to_owned(), "°C", reading),
-            ]))
+            (reading_table(s, "Output and reading, terminals open", output, s.sheet.open_code, reading))
             @if (reading.nominal - s.sheet.shorted.nominal).abs() < 10.0 {
                 p {
                     "Mind that this is a temperature like any other: a broken sensor does not show on this board."
@@ -165,7 +159,14 @@ pub(super) fn point_table(
     page::table(caption, &columns, &rows)
 }
 
-fn reading_table(s: &Subject<'_>, caption: &str, rows: &[(String, &'static str, Expected)]) -> Markup {
+/// Output, the converter's code where there is one, and reading.
+fn reading_table(
+    s: &Subject<'_>,
+    caption: &str,
+    output: Expected,
+    code: Option<Expected>,
+    reading: Expected,
+) -> Markup {
     let columns = [
         Column::words("What"),
         Column::words("Unit"),
@@ -175,32 +176,26 @@ fn reading_table(s: &Subject<'_>, caption: &str, rows: &[(String, &'static str, 
         Column::numbers("Worst case", ""),
         Column::blank("Measured"),
     ];
-    let mut cells: Vec<Vec<String>> = rows
-        .iter()
-        .map(|(what, unit, e)| {
-            let figures = if *unit == "V" { numbers(e, 3, 6) } else { numbers(e, 1, 2) };
-            [what.clone(), (*unit).to_owned()].into_iter().chain(figures).collect()
-        })
-        .collect();
-    if let Some(highest) = s.sheet.highest_code
-        && let Some((_, _, output)) = rows.first()
-    {
-        // The nearest code, counted from the lowest voltage of the span, which may be below zero.
-        let code = |v: f64| fixed(libm::round(s.chain.converter.code_of(v)).clamp(0.0, highest as f64), 0);
-        let pair = |(a, b): (f64, f64)| format!("{} to {}", code(a), code(b));
-        cells.insert(
-            1,
-            vec![
-                "Converter's code".to_owned(),
-                String::new(),
-                code(output.nominal),
-                pair(output.band),
-                pair(output.wide),
-                pair(output.worst),
-            ],
-        );
-    }
+    let seen = match s.chain.converter.kind {
+        ConverterKind::Adc { .. } => "Output, bench voltmeter",
+        ConverterKind::Voltmeter { .. } => "Output, its own voltmeter",
+    };
+    let mut cells = vec![row(seen, "V", numbers(&output, 3, 6))];
+    cells.extend(code.map(|c| row("Converter's code", "", codes(&c))));
+    cells.push(row("Reading", "°C", numbers(&reading, 1, 2)));
     page::table(caption, &columns, &cells)
+}
+
+fn row(what: &str, unit: &str, figures: [String; 4]) -> Vec<String> {
+    [what.to_owned(), unit.to_owned()].into_iter().chain(figures).collect()
+}
+
+/// Whole codes: the nearest one, and ranges that no healthy code falls out of by rounding.
+fn codes(e: &Expected) -> [String; 4] {
+    let span = |(low, high): (f64, f64)| {
+        format!("{} to {}", fixed(libm::floor(low), 0), fixed(libm::ceil(high), 0))
+    };
+    [fixed(e.nominal, 0), span(e.band), span(e.wide), span(e.worst)]
 }
 
 /// What to set and what to read.
