@@ -12,6 +12,9 @@ use icepoint_chain::file::{ChainFile, parse};
 use icepoint_chain::resolve::resolve;
 use icepoint_chain::{Model, Situation};
 
+/// Resistance of a voltmeter that loads nothing, Ω.
+const NO_LOAD: f64 = 1e15;
+
 /// Some of the examples, with the values that their circuits usually have.
 const KILN: &str = include_str!("../../../../examples/burnout-kiln.toml");
 const FREEZER: &str = include_str!("../../../../examples/freezer.toml");
@@ -75,15 +78,19 @@ fn a_source_is_a_probe_without_tolerance() {
         let lead = model.chain().lead.as_ref().map_or(0.0, |lead| lead.resistance);
         setup.source.output_resistance = model.chain().probe.resistance + lead;
         let sheet = BenchSheet::new(&model, &setup).unwrap();
+        // The model knows of no voltmeter at its output: one that does not load it.
+        let mut ideal = setup.clone();
+        ideal.meter.input_resistance = NO_LOAD;
+        let ideal = BenchSheet::new(&model, &ideal).unwrap();
         let mean = model.mean_deviations();
         // The terminals may be warmer than the board on the mean of nothing: `head` at the board leaves the cable out.
         let at = |hot: f64| model.predict(&Situation { hot, board, head: board }, mean).unwrap();
-        for injection in &sheet.injections {
+        for (injection, ideal) in sheet.injections.iter().zip(&ideal.injections) {
             let reading = at(injection.celsius);
             let (copper, wire) = (injection.copper.nominal, injection.wire.nominal);
             assert!((copper - reading.celsius).abs() < SAME, "{copper} {}", reading.celsius);
             assert!((wire - reading.celsius).abs() < SAME, "{wire} {}", reading.celsius);
-            assert!((injection.output.nominal - reading.output_volts).abs() < 1e-9);
+            assert!((ideal.output.nominal - reading.output_volts).abs() < 1e-8);
         }
         let reading = at(sheet.normal_celsius);
         let rails = sheet.points.len() - reading.test_point_volts.len();
@@ -252,7 +259,8 @@ fn a_calibrated_board_is_drawn_as_its_readings_left_it() {
     chain.findings = Some(Findings { deviations: vec![found], ..Findings::default() });
     chain.correction = Some(Correction { offset: 0.0, gain: 1.001 });
     let calibrated = Model::new(chain).unwrap();
-    let setup = setup(&file, &model, 23.0);
+    let mut setup = setup(&file, &model, 23.0);
+    setup.meter.input_resistance = NO_LOAD;
     let (before, after) =
         (BenchSheet::new(&model, &setup).unwrap(), BenchSheet::new(&calibrated, &setup).unwrap());
     assert!(!before.calibrated && after.calibrated);
@@ -265,7 +273,7 @@ fn a_calibrated_board_is_drawn_as_its_readings_left_it() {
     let mut scratch = source.scratch();
     let state = source.board_state(23.0, &d, &mut scratch).unwrap();
     let output = source.output_volts(&state, b.copper_volts, false, &mut scratch);
-    assert!((output - b.output.nominal).abs() < 1e-9);
+    assert!((output - b.output.nominal).abs() < 1e-8);
     assert!((b.output.nominal - a.output.nominal).abs() > 1e-3);
     let half = |e: (f64, f64)| 0.5 * (e.1 - e.0);
     assert!(
