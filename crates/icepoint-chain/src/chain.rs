@@ -474,6 +474,19 @@ pub struct Findings {
     pub date: Option<String>,
     /// One for each deviation of which the readings tell anything.
     pub deviations: Vec<Found>,
+    /// Errors of references that other boards may have been calibrated with, too.
+    pub shared: Vec<SharedError>,
+}
+
+/// An error of a reference (the gain of a source, a thermometer's certificate) that is the same for every board that is
+/// calibrated with it, and how far it moves what is found out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SharedError {
+    /// What it is called: the same for the same reference.
+    pub id: String,
+    /// What one standard uncertainty of it adds to the estimate along each direction, `g·z/|g|²`; that has a standard
+    /// deviation of 1 from everything.
+    pub along: Vec<f64>,
 }
 
 impl Findings {

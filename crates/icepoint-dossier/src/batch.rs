@@ -1,4 +1,4 @@
-//! A batch of boards: the error of each as built against the band that was predicted for them.
+//! A batch of boards: the estimated error of each as built against the band that was predicted for such estimates.
 //!
 //! **In.** K over °C. One line for each board.
 
@@ -18,7 +18,7 @@ pub struct BatchPicture {
     pub hot_celsius: Vec<f64>,
     /// Expected error at each, K.
     pub expected_kelvin: Vec<f64>,
-    /// Half-width of the band that 95 % of boards were predicted to be in, at each, K.
+    /// Half-width of the band that 95 % of the boards' estimates were predicted to be in, at each, K.
     pub half_95_kelvin: Vec<f64>,
     /// Serial number and errors of each board, K.
     pub boards: Vec<(String, Vec<f64>)>,
@@ -27,7 +27,7 @@ pub struct BatchPicture {
 impl BatchPicture {
     fn description(&self) -> String {
         let mut text = format!(
-            "Error as built in kelvin against hot temperature: {} boards and the band predicted for 95 % of them.",
+            "Estimated error as built in kelvin against hot temperature: {} boards and the band predicted for 95 % of such estimates.",
             self.boards.len()
         );
         let last = self.hot_celsius.len().saturating_sub(1);

@@ -6,11 +6,11 @@
 use icepoint_bench::calibrate::band::by_origin;
 use icepoint_bench::calibrate::condition::{Kind, trimmed as brief};
 use icepoint_bench::calibrate::readings::{Input, Readings};
-use icepoint_bench::calibrate::{Calibration, Checked, checks, significant};
+use icepoint_bench::calibrate::{Calibration, checks, significant};
 use icepoint_chain::Model;
 use maud::{Markup, html};
 
-use crate::calibrated_band::{CalibratedBand, CalibratedBandPoint, ReadingMark};
+use crate::certificate_band;
 use crate::number::{fixed, percent, plain, signed, trimmed};
 use crate::page::{self, Column, Entry, Gravity, Shown, caution, definitions, headline, table};
 use crate::residuals::{Residual, Residuals};
@@ -39,12 +39,13 @@ pub(crate) fn both(number: usize, caption: &str, draw: &dyn Fn(Frame) -> Picture
 #[must_use]
 pub fn certificate(model: &Model, readings: &Readings, calibration: &Calibration) -> String {
     let c = Subject { model, readings, calibration };
+    let (last, band) = c.band();
     let sections = [
         ("result", "Result", c.result()),
         ("done", "What was calibrated, and how", c.done()),
         ("constants", "Constants", c.constants()),
-        ("band", "Error before and after", c.band()),
-        ("readings", "The readings", c.readings()),
+        ("band", "Error before and after", band),
+        ("readings", "The readings", c.readings(last + 1)),
         ("budget", "Uncertainty budget", c.budget()),
         ("next", "A further point", c.next()),
         ("traceability", "Traceability", traceability()),
@@ -191,41 +192,12 @@ impl Subject<'_> {
         }
     }
 
-    fn band(&self) -> Markup {
+    /// The error's pictures and table; gives the number of the last picture.
+    fn band(&self) -> (usize, Markup) {
         let c = self.calibration;
         let width = c.hot.len().max(1);
-        let at = self.worst() / width;
-        let row = c.band.chunks(width).nth(at).unwrap_or_default();
-        let board = row.first().map_or(f64::NAN, |p| p.board);
-        let letter = self.model.chain().probe.letter;
-        let picture = CalibratedBand {
-            id: "band-figure".into(),
-            accuracy_kelvin: Some(self.model.chain().need.accuracy),
-            points: row
-                .iter()
-                .map(|p| CalibratedBandPoint {
-                    hot_celsius: p.hot,
-                    before_kelvin: (p.bias_before - p.half_before, p.bias_before + p.half_before),
-                    found_kelvin: p.found,
-                    after_kelvin: (p.bias - p.half, p.bias + p.half),
-                })
-                .collect(),
-            readings: c
-                .checked
-                .iter()
-                .take(SHOWN)
-                .map(|k| ReadingMark {
-                    hot_celsius: stands_for(k, letter),
-                    error_kelvin: k.innovation * k.kelvin,
-                    flagged: k.left_out.flagged,
-                })
-                .collect(),
-        };
-        let caption = format!(
-            "Error against hot temperature with the board at {}: before (dashed), as found (line; circles are the \
-             readings against the design's expectation), and what is left with the new constants (filled).",
-            celsius(board)
-        );
+        let chain = self.model.chain();
+        let (last, pictures) = certificate_band::pictures(c, chain.probe.letter, chain.need.accuracy);
         let columns: Vec<Column> = std::iter::once(Column::numbers("hot", "°C"))
             .chain(c.board.iter().map(|b| Column::numbers(&format!("board at {}", celsius(*b)), "K")))
             .collect();
@@ -241,13 +213,14 @@ impl Subject<'_> {
                     .collect()
             })
             .collect();
-        html! {
-            (both(1, &caption, &|frame| picture.draw(frame)))
+        let markup = html! {
+            (pictures)
             (table("Error at 95 % with the new constants", &columns, &rows))
-        }
+        };
+        (last, markup)
     }
 
-    fn readings(&self) -> Markup {
+    fn readings(&self, figure: usize) -> Markup {
         let c = self.calibration;
         let picture = Residuals {
             id: "residuals-figure".into(),
@@ -296,7 +269,7 @@ impl Subject<'_> {
             .collect();
         let m = c.misfit;
         html! {
-            (both(2, "Each condition against what all the others predict (dot) with what chance allows (bar); the \
+            (both(figure, "Each condition against what all the others predict (dot) with what chance allows (bar); the \
                       stroke is the residual of the common solution.", &|frame| picture.draw(frame)))
             (table("Conditions in the order of the file", &columns, &rows))
             @if c.checked.len() > SHOWN { p { "And " (c.checked.len() - SHOWN) " more, in the raw readings." } }
@@ -420,17 +393,6 @@ fn input(input: Input) -> String {
     match input {
         Input::Temperature(t) => celsius(t),
         Input::Injected(v) => format!("{} mV", brief(1e3 * v, 4)),
-    }
-}
-
-/// Temperature that a condition stands for, °C.
-fn stands_for(k: &Checked, letter: icepoint_sensors::Letter) -> f64 {
-    match k.condition.input {
-        Input::Temperature(t) => t,
-        Input::Injected(v) => {
-            let emf = v + letter.emf_and_slope_extended(k.condition.board).0;
-            letter.temperature(emf).unwrap_or(f64::NAN)
-        }
     }
 }
 

@@ -5,7 +5,7 @@ use maud::html;
 
 use crate::batch::BatchPicture;
 use crate::certificate::{both, celsius, document};
-use crate::number::{fixed, signed, trimmed};
+use crate::number::{fixed, percent, signed, trimmed};
 use crate::page::{Column, headline, table};
 
 /// The page about a batch.
@@ -13,13 +13,37 @@ use crate::page::{Column, headline, table};
 pub fn batch_page(batch: &Batch) -> String {
     let picture = batch_picture(batch);
     let n = batch.boards.len();
+    let spread = batch.spread;
     let outcome = html! {
         div.headlines {
-            (headline(&fixed(batch.ratio, 2), "variance of the boards, as far as readings saw them, over what was predicted", Some(batch.verdict() != Verdict::TooSmall)))
-            (headline(&n.to_string(), "boards", None))
+            (headline(
+                &fixed(spread.ratio, 2),
+                "variance of the boards as built, over what was predicted",
+                Some(batch.verdict() != Verdict::TooSmall),
+            ))
+            (headline(&n.to_string(), if n == 1 { "board" } else { "boards" }, None))
+            (headline(&percent(spread.noticed), "of such batches would show boards twice as far off", None))
         }
-        p { (batch.verdict().words()) " In 95 % of batches like this one the ratio lies between " (fixed(batch.by_chance.0, 2)) " and " (fixed(batch.by_chance.1, 2)) " if the prediction is right." }
-        (both(1, &format!("Estimated error of each board as built, board at {}, and the band predicted for 95 % of boards.", celsius(batch.board)), &|frame| picture.draw(frame)))
+        p {
+            (batch.verdict().words()) " If the prediction is right, the ratio lies between " (fixed(spread.by_chance.0, 2))
+            " and " (fixed(spread.by_chance.1, 2)) " in 95 % of batches like this one; for boards twice as far off it is 4 on \
+            the mean."
+        }
+        @if !batch.shared.is_empty() {
+            p {
+                "These boards were calibrated with the same references (" (batch.shared.join(", ")) "). What errors within \
+                 the references' uncertainty move in all boards alike is taken into account."
+            }
+        }
+        (both(
+            1,
+            &format!(
+                "Error of each board as built, as its readings tell it, board at {}. The band is where 95 % of such \
+                 estimates are expected if the prediction is right: they hold back what readings can't see.",
+                celsius(batch.board)
+            ),
+            &|frame| picture.draw(frame),
+        ))
     };
     let rows: Vec<Vec<String>> = batch
         .at
@@ -30,20 +54,22 @@ pub fn batch_page(batch: &Batch) -> String {
                 signed(a.expected, 2),
                 fixed(a.predicted, 2),
                 fixed(a.predicted_of_estimates, 2),
+                fixed(a.common, 2),
                 signed(a.mean, 2),
                 if a.seen.is_finite() { fixed(a.seen, 2) } else { String::new() },
             ]
         })
         .collect();
-    let spread = table(
-        "Errors as built in K: predicted and seen",
+    let at = table(
+        "Errors as built: predicted mean and standard deviations s, and seen",
         &[
             Column::numbers("hot", "°C"),
             Column::numbers("expected mean", "K"),
-            Column::numbers("standard deviation predicted", "K"),
-            Column::numbers("of it visible to the readings", "K"),
+            Column::numbers("s of boards", "K"),
+            Column::numbers("s of estimates", "K"),
+            Column::numbers("of it in common", "K"),
             Column::numbers("mean seen", "K"),
-            Column::numbers("standard deviation seen", "K"),
+            Column::numbers("s seen", "K"),
         ],
         &rows,
     );
@@ -79,7 +105,7 @@ pub fn batch_page(batch: &Batch) -> String {
         "Is the prediction honest?",
         vec![
             ("outcome", "Spread against the prediction", outcome),
-            ("spread", "At each temperature", spread),
+            ("spread", "At each temperature", at),
             ("boards", "The boards", list),
         ],
     )
@@ -92,7 +118,7 @@ pub fn batch_picture(batch: &Batch) -> BatchPicture {
         id: "batch-figure".into(),
         hot_celsius: batch.hot.clone(),
         expected_kelvin: batch.at.iter().map(|a| a.expected).collect(),
-        half_95_kelvin: batch.at.iter().map(|a| 1.96 * a.predicted).collect(),
+        half_95_kelvin: batch.at.iter().map(|a| 1.96 * a.predicted_of_estimates).collect(),
         boards: batch.boards.iter().map(|b| (b.serial.clone(), b.as_built.clone())).collect(),
     }
 }

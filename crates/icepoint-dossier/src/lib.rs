@@ -36,6 +36,7 @@ pub mod batch;
 pub mod bench_sheet;
 pub mod calibrated_band;
 pub mod certificate;
+mod certificate_band;
 pub mod contributions;
 pub mod distribution;
 pub mod dossier;

@@ -70,6 +70,11 @@ fn refused(error: BatchError, folder: &Path) -> Failure {
             "one folder for each design; a changed chain file makes another design".into(),
         ),
         BatchError::SameSerial(_) => ("boards.same_serial", "keep one calibration of each board".into()),
+        BatchError::Unseen => (
+            "boards.unseen",
+            "readings at more temperatures, or with a better reference; `icepoint calibrate` tells which point helps most"
+                .into(),
+        ),
         BatchError::Model(_) => {
             ("chain.no_prediction", "the chain file was changed after the calibration".into())
         }
@@ -121,28 +126,31 @@ fn print(batch: &Batch, out: &mut dyn Write) -> Result<(), Failure> {
     writeln!(out, "\nErrors as built in K, board at {} °C: predicted and seen", trim(batch.board))?;
     writeln!(
         out,
-        "{:>10} {:>10} {:>12} {:>12} {:>10} {:>12}",
-        "hot", "expected", "predicted s", "visible s", "mean seen", "s seen"
+        "{:>10} {:>10} {:>12} {:>14} {:>10} {:>10} {:>8}",
+        "hot", "expected", "s of boards", "s of estimates", "in common", "mean seen", "s seen"
     )?;
     for a in &batch.at {
         writeln!(
             out,
-            "{:>10} {:>10.2} {:>12.2} {:>12.2} {:>10.2} {:>12}",
+            "{:>10} {:>10.2} {:>12.2} {:>14.2} {:>10.2} {:>10.2} {:>8}",
             format!("{} °C", trim(a.hot)),
             a.expected,
             a.predicted,
             a.predicted_of_estimates,
+            a.common,
             a.mean,
             if a.seen.is_finite() { format!("{:.2}", a.seen) } else { "-".into() }
         )?;
     }
     writeln!(
         out,
-        "\nVariance seen over predicted: {:.2} in {} directions; by chance {:.2} to {:.2}.\n{}",
-        batch.ratio,
+        "\nVariance of the boards over the predicted one: {:.2} in {} directions; by chance {:.2} to {:.2}.\n\
+         Boards twice as far off would show in {:.0} % of such batches.\n{}",
+        batch.spread.ratio,
         batch.directions,
-        batch.by_chance.0,
-        batch.by_chance.1,
+        batch.spread.by_chance.0,
+        batch.spread.by_chance.1,
+        100.0 * batch.spread.noticed,
         batch.verdict().words()
     )?;
     Ok(())
@@ -156,6 +164,8 @@ struct Printed<'a> {
     variance_ratio: f64,
     ratio_by_chance: [f64; 2],
     directions: usize,
+    noticed_if_twice_as_far_off: f64,
+    shared_errors: &'a [String],
     verdict: &'static str,
     boards: Vec<PrintedBoard<'a>>,
     at: Vec<PrintedAt>,
@@ -177,6 +187,7 @@ struct PrintedAt {
     expected_kelvin: f64,
     standard_predicted_kelvin: f64,
     standard_visible_kelvin: f64,
+    standard_common_kelvin: f64,
     mean_kelvin: f64,
     standard_seen_kelvin: Option<f64>,
 }
@@ -186,9 +197,11 @@ impl<'a> Printed<'a> {
         Self {
             name: &batch.name,
             board_celsius: batch.board,
-            variance_ratio: batch.ratio,
-            ratio_by_chance: [batch.by_chance.0, batch.by_chance.1],
+            variance_ratio: batch.spread.ratio,
+            ratio_by_chance: [batch.spread.by_chance.0, batch.spread.by_chance.1],
             directions: batch.directions,
+            noticed_if_twice_as_far_off: batch.spread.noticed,
+            shared_errors: &batch.shared,
             verdict: match batch.verdict() {
                 Verdict::Honest => "as predicted",
                 Verdict::TooSmall => "more than predicted",
@@ -214,6 +227,7 @@ impl<'a> Printed<'a> {
                     expected_kelvin: a.expected,
                     standard_predicted_kelvin: a.predicted,
                     standard_visible_kelvin: a.predicted_of_estimates,
+                    standard_common_kelvin: a.common,
                     mean_kelvin: a.mean,
                     standard_seen_kelvin: Some(a.seen).filter(|s| s.is_finite()),
                 })

@@ -102,7 +102,7 @@ pub fn errors(chain: &Chain, condition: &Condition) -> Result<Vec<InputError>, B
             };
             let name = if condition.reference.is_empty() { "known temperature" } else { name };
             let label = format!("{name} at {} °C", trimmed(t, 2));
-            Ok(vec![one(format!("{name}@{}", trimmed(t, 3)), label, limit)])
+            Ok(vec![one(format!("{name}, limit at {} °C", trimmed(t, 3)), label, limit)])
         }
         (Input::Injected(_), Some(limit), _) => {
             Ok(vec![one(format!("{name}.limit"), format!("{name}, stated limit"), limit)])

@@ -28,7 +28,7 @@ mod refusals;
 mod row_reference;
 pub mod simulate;
 
-use icepoint_chain::chain::{CalibrationMethod, Correction, Findings, Found};
+use icepoint_chain::chain::{CalibrationMethod, Correction, Findings, Found, SharedError};
 use icepoint_chain::file::{Problem, Refused};
 use icepoint_chain::model::{Model, ModelError};
 use icepoint_chain::situation::grid;
@@ -437,5 +437,32 @@ pub fn findings(calibrator: &Calibrator<'_>, solved: &Solved) -> Findings {
             deviations.push(Found { id: list[i].id.clone(), estimate: estimate.z[u], directions: entries });
         }
     }
-    Findings { serial: None, date: None, deviations }
+    let shared = shared(&calibrator.forward, calibrator.inference_of(solved), &kept);
+    Findings { serial: None, date: None, deviations, shared }
+}
+
+/// What errors of references that outlast the calibration of one board add along each of these directions.
+fn shared(forward: &Forward<'_>, inference: &Inference, kept: &[usize]) -> Vec<SharedError> {
+    let outlasts = |what: &What| match what {
+        // Of a setting and of a reading: gone with the bath, the digit.
+        What::Reference(tag) => !tag.contains(['@', '#']),
+        What::Thermometer(_) => true,
+        What::Board(_) | What::Occasion(..) => false,
+    };
+    let mut shared = Vec::new();
+    for (u, unknown) in forward.unknowns.iter().enumerate().filter(|(_, unknown)| outlasts(&unknown.what)) {
+        // Estimate of the board for one standard uncertainty of this error alone.
+        let moved = inference.gain.rows(0, inference.of_board) * inference.sensitivities.column(u);
+        let along: Vec<f64> = kept
+            .iter()
+            .map(|&c| {
+                let g = inference.directions.column(c);
+                g.dot(&moved) / g.norm_squared()
+            })
+            .collect();
+        if along.iter().any(|x| x.abs() > WRITTEN_ENTRY) {
+            shared.push(SharedError { id: unknown.id.clone(), along });
+        }
+    }
+    shared
 }

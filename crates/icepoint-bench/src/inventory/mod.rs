@@ -3,18 +3,21 @@
 //! **In, out.** Calibrated chains of one design in; for each board what it was like as built and what is left, and for
 //! the batch whether the prediction was honest.
 //!
-//! **How.** Along each direction `g` that a board's readings could see, its best estimate `z` has `g·z` with a variance of
-//! |g|⁴ if the prior is right, so `ζ = (g·z)/|g|²` has a variance of one, whatever was read and how often. The sum of ζ² over boards and
-//! directions against χ² tells whether boards differ from the design more, or less, than the budget says. Shared
-//! causes (resistors of one reel, one bad source for all) show as a mean that is not zero.
+//! **How.** What the readings saw of each board against what the prior says of it, each direction weighed by how much of it
+//! is the board and not the readings' own error; what errors of one reference do to all boards alike is known for each
+//! calibration and taken into account ([`Spread`]). Other shared causes (resistors of one reel) show as a mean that is
+//! not the expected one.
 
-use icepoint_chain::chain::{Chain, Correction, Findings};
+mod spread;
+
+use icepoint_chain::chain::{Chain, Correction};
 use icepoint_chain::imperfection::Persistence;
 use icepoint_chain::model::{Model, ModelError, ReadingNoise};
 use icepoint_chain::situation::grid;
 
 use crate::calibrate::band::{self, Targets};
-use crate::calibrate::checks::{chi_squared_quantile, chi_squared_tail};
+
+pub use spread::{Seen, Spread};
 
 /// One board of the batch.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,8 +30,8 @@ pub struct Board {
     pub constants: Correction,
     /// Estimated error as built at each hot temperature of [`Batch::hot`], board at [`Batch::board`], K.
     pub as_built: Vec<f64>,
-    /// Sum of ζ² and number of directions.
-    pub spread: (f64, usize),
+    /// Directions that its readings could see.
+    pub directions: usize,
     /// Probability of a board as far off, or farther, from this design.
     pub probability: f64,
 }
@@ -42,8 +45,10 @@ pub struct At {
     pub expected: f64,
     /// Standard deviation of the boards' own errors, predicted.
     pub predicted: f64,
-    /// The same of their estimates: less, as readings don't see all.
+    /// The same of their estimates: less, as readings don't see all, with the errors of references in it.
     pub predicted_of_estimates: f64,
+    /// The part of [`At::predicted_of_estimates`] that errors of shared references move in all boards alike.
+    pub common: f64,
     /// Mean of the boards' estimates.
     pub mean: f64,
     /// Standard deviation of the boards' estimates; NaN of one board.
@@ -63,10 +68,10 @@ pub struct Batch {
     pub board: f64,
     /// Spread at each hot temperature.
     pub at: Vec<At>,
-    /// Variance of what the readings saw of the boards over what the prior says: 1 if the prediction is honest.
-    pub ratio: f64,
-    /// Where that ratio lies in 95 % of batches of this size if the prior is right.
-    pub by_chance: (f64, f64),
+    /// Variance of the boards over what the prior says: 1 if the prediction is honest.
+    pub spread: Spread,
+    /// Errors of references that boards of the batch have in common.
+    pub shared: Vec<String>,
     /// Directions of all boards together.
     pub directions: usize,
 }
@@ -100,9 +105,10 @@ impl Verdict {
 impl Batch {
     /// What the batch says of the prediction.
     pub fn verdict(&self) -> Verdict {
-        if self.ratio > self.by_chance.1 {
+        let Spread { ratio, by_chance, .. } = self.spread;
+        if ratio > by_chance.1 {
             Verdict::TooSmall
-        } else if self.ratio < self.by_chance.0 {
+        } else if ratio < by_chance.0 {
             Verdict::Cautious
         } else {
             Verdict::Honest
@@ -121,6 +127,8 @@ pub enum BatchError {
     OtherDesign(String, String),
     /// Two boards have one serial number.
     SameSerial(String),
+    /// The readings of all boards together tell nothing of them.
+    Unseen,
     /// The model has no answer.
     Model(ModelError),
 }
@@ -132,6 +140,7 @@ impl core::fmt::Display for BatchError {
             Self::NotCalibrated(name) => write!(f, "{name} has no calibration that tells of its deviations"),
             Self::OtherDesign(first, other) => write!(f, "{other} is of another design than {first}"),
             Self::SameSerial(serial) => write!(f, "two boards have the serial number {serial}"),
+            Self::Unseen => f.write_str("the readings of these boards tell nothing of how they were built"),
             Self::Model(error) => error.fmt(f),
         }
     }
@@ -165,7 +174,7 @@ pub fn batch(boards: &[(String, Chain)]) -> Result<Batch, BatchError> {
     let at_board = model.chain().plan.board.clamp(low, high);
     let targets = Targets::new(&model, Correction::NONE, &hot, &[at_board])?;
     let mut all: Vec<Board> = Vec::with_capacity(boards.len());
-    let mut of_estimates = vec![0.0; hot.len()];
+    let mut seen: Vec<Seen> = Vec::with_capacity(boards.len());
     for (name, chain) in boards {
         let Some(findings) = &chain.findings else { return Err(BatchError::NotCalibrated(name.clone())) };
         if format!("{:?}", as_designed(chain)) != text {
@@ -175,23 +184,23 @@ pub fn batch(boards: &[(String, Chain)]) -> Result<Batch, BatchError> {
         let d = calibrated.best_estimate();
         let readings =
             band::readings(&model, &d, Correction::NONE, &hot, &[at_board], ReadingNoise::LeftOut)?;
-        let (sum, directions) = spread(findings);
-        for (p, variance) in of_estimates.iter_mut().enumerate() {
-            *variance += estimate_variance(&model, findings, &targets, p) / boards.len() as f64;
-        }
+        let of_this = Seen::new(findings);
         all.push(Board {
             serial: findings.serial.clone().unwrap_or_else(|| name.clone()),
             date: findings.date.clone(),
             constants: chain.correction.unwrap_or(Correction::NONE),
             as_built: readings.iter().zip(&hot).map(|(r, t)| r - t).collect(),
-            spread: (sum, directions),
-            probability: chi_squared_tail(sum, directions as f64),
+            directions: of_this.along.len(),
+            probability: of_this.probability(),
         });
+        seen.push(of_this);
     }
     all.sort_by(|a, b| a.serial.cmp(&b.serial));
     if let Some(pair) = all.windows(2).find(|w| w[0].serial == w[1].serial) {
         return Err(BatchError::SameSerial(pair[0].serial.clone()));
     }
+    let shared = spread::shared_names(&seen);
+    let estimates = estimates(&model, boards, &seen, &shared, &targets);
     let at = hot
         .iter()
         .enumerate()
@@ -203,60 +212,64 @@ pub fn batch(boards: &[(String, Chain)]) -> Result<Batch, BatchError> {
                 hot,
                 expected: targets.nominal[p] - hot,
                 predicted: own_standard(&model, &targets, p),
-                predicted_of_estimates: of_estimates[p].sqrt(),
+                predicted_of_estimates: estimates[p].0,
+                common: estimates[p].1,
                 mean,
                 seen: (squares / (n - 1.0)).sqrt(),
             }
         })
         .collect();
-    let directions: usize = all.iter().map(|b| b.spread.1).sum();
-    let sum: f64 = all.iter().map(|b| b.spread.0).sum();
-    let n = directions.max(1) as f64;
-    let by_chance = (chi_squared_quantile(0.025, n) / n, chi_squared_quantile(0.975, n) / n);
+    let directions: usize = all.iter().map(|b| b.directions).sum();
+    let spread = Spread::new(&seen).ok_or(BatchError::Unseen)?;
     Ok(Batch {
         name: model.chain().name.clone(),
         boards: all,
         hot,
         board: at_board,
         at,
-        ratio: sum / n,
-        by_chance,
+        spread,
+        shared,
         directions,
     })
 }
 
-/// Least length² of a direction that counts: below it the reading says next to nothing of the board.
-const TELLS: f64 = 0.05;
-
-/// Sum of ζ² and number of directions.
-fn spread(findings: &Findings) -> (f64, usize) {
-    let (mut sum, mut count) = (0.0, 0);
-    for r in 0..findings.directions() {
-        let entries = || findings.deviations.iter().filter_map(|d| Some((d.estimate, *d.directions.get(r)?)));
-        let length: f64 = entries().map(|(_, g)| g * g).sum();
-        if length < TELLS {
-            continue;
-        }
-        let along: f64 = entries().map(|(z, g)| z * g).sum();
-        sum += along * along / length / length;
-        count += 1;
-    }
-    (sum, count)
-}
-
-/// Variance of the estimated error of a board at a point, if the prior is right: `|Gᵀc|²`.
-fn estimate_variance(model: &Model, findings: &Findings, targets: &Targets, point: usize) -> f64 {
+/// For each point the standard deviation of the boards' estimated errors there if the prior is right, and the part of it
+/// that shared errors move in all alike (root-mean-square over the boards, mean over the boards), K.
+fn estimates(
+    model: &Model,
+    boards: &[(String, Chain)],
+    seen: &[Seen],
+    shared: &[String],
+    targets: &Targets,
+) -> Vec<(f64, f64)> {
+    let n = boards.len() as f64;
     let place = |id: &str| model.imperfections().iter().position(|i| i.id == id);
-    (0..findings.directions())
-        .map(|r| {
-            let along: f64 = findings
-                .deviations
-                .iter()
-                .filter_map(|d| Some(d.directions.get(r)? * targets.sensitivities[(point, place(&d.id)?)]))
-                .sum();
-            along * along
+    (0..targets.nominal.len())
+        .map(|point| {
+            let (mut variance, mut common) = (0.0, vec![0.0; shared.len()]);
+            for (findings, seen) in
+                boards.iter().zip(seen).filter_map(|((_, c), s)| Some((c.findings.as_ref()?, s)))
+            {
+                // An estimate is Σ ζ·g over the directions: what a ζ of 1 does at this point.
+                let per: Vec<f64> = (0..findings.directions())
+                    .map(|r| {
+                        let entries = findings.deviations.iter();
+                        entries
+                            .filter_map(|d| {
+                                Some(d.directions.get(r)? * targets.sensitivities[(point, place(&d.id)?)])
+                            })
+                            .sum()
+                    })
+                    .collect();
+                variance += per.iter().map(|c| c * c).sum::<f64>() / n;
+                for (common, name) in common.iter_mut().zip(shared) {
+                    let along = seen.shared(name).unwrap_or_default();
+                    *common += per.iter().zip(along).map(|(c, s)| c * s).sum::<f64>() / n;
+                }
+            }
+            (variance.sqrt(), common.iter().map(|c| c * c).sum::<f64>().sqrt())
         })
-        .sum()
+        .collect()
 }
 
 /// Standard deviation of the boards' own errors at a point, by the prior.

@@ -13,6 +13,7 @@
 //! **Fresh.** Ageing and drift are left out: the board is new. Without a calibration the bands are those of any board of the
 //! design as built; with one, those of this board with its constants, as far as its readings told it.
 
+mod bands;
 pub mod divider;
 mod hints;
 mod rig;
@@ -154,7 +155,7 @@ impl BenchSheet {
         let open = rig.open();
         let test_points = &rig.source_chain().front_end.test_points;
         let (n, k) = (test_points.len(), setup.at.len());
-        let at = |index: usize| closed.get(index).copied().unwrap_or(rig::NOTHING);
+        let at = |index: usize| closed.get(index).copied().unwrap_or(bands::NOTHING);
         let open_at = |index: usize| open.as_ref().and_then(|o| o.get(index).copied());
         let codes = matches!(chain.converter.kind, ConverterKind::Adc { .. });
         let [shorted_output, shorted_code, shorted] = rig.shorted_places().map(at);

@@ -135,7 +135,7 @@ fn the_budget_of_the_calibrated_chain_is_the_band() {
         .collect();
     let mut chain = model.chain().clone();
     chain.correction = Some(solved.constants);
-    chain.findings = Some(Findings { serial: None, date: None, deviations });
+    chain.findings = Some(Findings { deviations, ..Findings::default() });
     let calibrated = Model::new(chain).unwrap();
     let study = Study::over(&calibrated, HOT.to_vec(), BOARD.to_vec());
     let budget = gum::evaluate(&study).unwrap();

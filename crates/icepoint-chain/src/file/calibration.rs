@@ -3,7 +3,7 @@
 use super::given::Given;
 use super::keys::{CALIBRATIONS, CalibrationWord};
 use super::walk::Reader;
-use crate::chain::{Findings, Found};
+use crate::chain::{Findings, Found, SharedError};
 use toml::de::DeValue;
 
 /// `[calibration_plan]`: how a finished board would be trimmed, and how well the means are known.
@@ -55,6 +55,8 @@ pub struct Calibration {
     pub fingerprint: Option<Given<String>>,
     /// `[calibration.deviations]`: what the readings tell of each deviation.
     pub deviations: Vec<Found>,
+    /// `[calibration.shared]`: how far errors of references moved that.
+    pub shared: Vec<SharedError>,
 }
 
 /// `[budget]`: size of the computation.
@@ -112,7 +114,7 @@ impl Calibration {
         let serial = r.text("serial");
         let readings = r.text("readings");
         let fingerprint = r.text("fingerprint");
-        r.finish(&["deviations"]);
+        r.finish(&["deviations", "shared"]);
         Some(Self {
             date,
             offset_volts: offset_volts?,
@@ -121,6 +123,7 @@ impl Calibration {
             readings,
             fingerprint,
             deviations: Vec::new(),
+            shared: Vec::new(),
         })
     }
 
@@ -137,12 +140,25 @@ impl Calibration {
         Some(found)
     }
 
+    /// `[calibration.shared]`: for each error of a reference its part of the estimate along each direction.
+    pub(super) fn read_shared(mut r: Reader<'_, '_>) -> Option<Vec<SharedError>> {
+        let mut shared = Vec::new();
+        for id in r.names() {
+            if let Some(along) = r.get(&id, |walk, key, name, value, _| walk.numbers(key, name, value)) {
+                shared.push(SharedError { id, along: along.value });
+            }
+        }
+        r.finish(&[]);
+        Some(shared)
+    }
+
     /// What the calibration found out about the board; `None` when only constants are written.
     pub fn findings(&self) -> Option<Findings> {
         (!self.deviations.is_empty()).then(|| Findings {
             serial: self.serial.as_ref().map(|s| s.value.clone()),
             date: self.date.as_ref().map(|d| d.value.clone()),
             deviations: self.deviations.clone(),
+            shared: self.shared.clone(),
         })
     }
 }

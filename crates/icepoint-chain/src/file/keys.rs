@@ -674,6 +674,13 @@ pub const SECTIONS: &[Section] = &[
         key("*", Numbers, Optional, "[-0.42, 0.61, -0.08]",
             "best estimate, then the entry in each direction that the readings could see (docs/calibration.md)"),
     ] },
+    Section { path: "calibration.shared", required: false,
+        meaning: "How far errors of references moved the estimates, so that boards calibrated with the same reference \
+                  are not taken for independent; a command writes them.", keys: &[
+        key("*", Numbers, Optional, "[0.12, -0.31]",
+            "of one error of a reference, by its name: its part of the estimate along each direction, in standard \
+             deviations (docs/calibration.md)"),
+    ] },
     Section { path: "budget", required: false, meaning: "Size of the computation.", keys: &[
         key("trials", Integer, Default, "100000", "Monte Carlo trials").within(bounds::TRIALS),
         key("seed", Integer, Default, "1", "seed of the trials: the same seed gives the same numbers").within(bounds::SEED),

@@ -343,7 +343,11 @@ fn calibration<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Calibratio
         Some(inner) => one(walk, inner, "calibration.deviations", Calibration::read_deviations)?,
         None => Vec::new(),
     };
-    calibration.map(|calibration| Calibration { deviations, ..calibration })
+    let shared = match inner.filter(|inner| inner.contains_key("shared")) {
+        Some(inner) => one(walk, inner, "calibration.shared", Calibration::read_shared)?,
+        None => Vec::new(),
+    };
+    calibration.map(|calibration| Calibration { deviations, shared, ..calibration })
 }
 
 fn front_end<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<FrontEnd> {

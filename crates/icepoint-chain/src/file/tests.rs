@@ -354,6 +354,7 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
             | "front_end.tolerance"
             | "parts.resistors.network"
             | "calibration.deviations"
+            | "calibration.shared"
                 if other.path != section.path =>
             {
                 continue;

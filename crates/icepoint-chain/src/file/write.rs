@@ -113,6 +113,19 @@ impl ChainFile {
             "\n# Best estimate, then what each direction that the readings could see has of it; in standard uncertainties.\n",
         );
         section.insert("deviations", Item::Table(deviations));
+        if !findings.shared.is_empty() {
+            let mut shared = Table::new();
+            for error in &findings.shared {
+                shared.insert(
+                    &error.id,
+                    value(error.along.iter().map(|&x| rounded(x, FOUND)).collect::<Array>()),
+                );
+            }
+            shared.decor_mut().set_prefix(
+                "\n# What each error of a reference adds along these directions: the same for all boards calibrated with it.\n",
+            );
+            section.insert("shared", Item::Table(shared));
+        }
         let old = document.remove("calibration");
         let prefix = match old.as_ref().and_then(Item::as_table).and_then(|t| t.decor().prefix()) {
             Some(prefix) => prefix.clone(),

@@ -192,9 +192,8 @@ fn row(what: &str, unit: &str, figures: [String; 4]) -> Vec<String> {
 
 /// Whole codes: the nearest one, and ranges that no healthy code falls out of by rounding.
 fn codes(e: &Expected) -> [String; 4] {
-    let span = |(low, high): (f64, f64)| {
-        format!("{} to {}", fixed(libm::floor(low), 0), fixed(libm::ceil(high), 0))
-    };
+    let span =
+        |(low, high): (f64, f64)| format!("{} to {}", fixed(libm::floor(low), 0), fixed(libm::ceil(high), 0));
     [fixed(e.nominal, 0), span(e.band), span(e.wide), span(e.worst)]
 }
 
