@@ -94,7 +94,7 @@ fn honest_and_dishonest_batches() {
 /// Whole batches through the real calibration, with one draw of the references' errors for each batch.
 #[test]
 fn batches_are_doubted_as_often_as_is_said() {
-    const BATCHES: u64 = 100;
+    const BATCHES: u64 = 40;
     const OF: u32 = 8;
     let model = example("burnout-kiln");
     let c = calibrator(&model);
@@ -121,13 +121,13 @@ fn batches_are_doubted_as_often_as_is_said() {
         );
         (above, below, noticed, mean)
     };
-    // 5 % of 100 are 5; more than 11 by chance once in two hundred.
+    // 5 % of 40 are 2; more than 6 by chance once in three hundred (100 batches: 3 and 4).
     let (above, below, noticed, mean) = verdicts(1.0, None);
-    assert!(above + below <= 11, "{above} {below}");
+    assert!(above + below <= 6, "{above} {below}");
     assert!((mean - 1.0).abs() < 0.1, "{mean}");
     // A source and a thermometer that are off by their standard uncertainty, always the same way.
     let (above, below, ..) = verdicts(1.0, Some(1.0));
-    assert!(above + below <= 11, "{above} {below}");
+    assert!(above + below <= 6, "{above} {below}");
     let (above, _, _, mean) = verdicts(2.0, None);
     assert!(noticed > 0.8, "{noticed}");
     assert!(above as f64 / BATCHES as f64 > noticed - 0.1, "{above} {noticed}");
