@@ -41,6 +41,14 @@ pub struct Chain {
     pub settings: BudgetSettings,
 }
 
+impl Chain {
+    /// The chain as designed: without what was found out about one board.
+    #[must_use]
+    pub fn as_designed(&self) -> Self {
+        Self { correction: None, findings: None, ..self.clone() }
+    }
+}
+
 /// What the user wants of the board.
 #[derive(Clone, Copy, Debug)]
 pub struct Need {

@@ -11,6 +11,7 @@ use icepoint_circuit::{Netlist, Node};
 use crate::front_end::PartKind;
 use crate::model::{Model, ModelError};
 use crate::situation::Situation;
+use crate::wiring::CONVERTER_INPUTS;
 
 /// How a limit is used at the corner that comes closest to it.
 #[derive(Clone, Debug, PartialEq)]
@@ -119,8 +120,7 @@ impl Model {
         let wiring = self.wiring();
         let (_, at) = scratch.solution();
         let Some(allowed) = self.converter_rails(at) else { return Vec::new() };
-        let names = ["converter + input", "converter − input"];
-        let inputs = names.into_iter().zip([wiring.output.0, wiring.output.1]);
+        let inputs = CONVERTER_INPUTS.into_iter().zip([wiring.output.0, wiring.output.1]);
         inputs
             .filter(|(_, node)| *node != Netlist::GROUND)
             .map(|(what, node)| {

@@ -430,11 +430,22 @@ impl Model {
         d: &[f64],
         scratch: &mut Scratch,
     ) -> Result<BoardState, ModelError> {
+        let sensed = self.sensed(board, d);
+        self.fill_values(board, sensed, d, &mut scratch.values);
+        self.solved_state(board, sensed, d, scratch)
+    }
+
+    /// [`Model::board_state`] of the parameters that `scratch` holds, as if no amplifier had a limit.
+    pub(crate) fn solved_state(
+        &self,
+        board: f64,
+        sensed: f64,
+        d: &[f64],
+        scratch: &mut Scratch,
+    ) -> Result<BoardState, ModelError> {
         let letter = self.chain.probe.letter;
         let a = &self.acting;
         let terminals = board + a.gradient.map_or(0.0, |i| d[i]);
-        let sensed = self.sensed(board, d);
-        self.fill_values(board, sensed, d, &mut scratch.values);
         let circuit = &self.wiring.circuit;
         let Scratch { workspace, values, x, .. } = scratch;
         let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
@@ -598,6 +609,28 @@ impl Model {
     /// output voltage, before any correction.
     #[inline]
     pub fn rule_volts(&self, state: &BoardState, output: f64, d: &[f64], noise: ReadingNoise) -> f64 {
+        let (low, high) = self.chain.converter.span();
+        self.of_rule(self.converted(state, output, d, noise).clamp(low, high))
+    }
+
+    /// [`Model::rule_volts`] of a converter without an end of its span.
+    pub(crate) fn unclamped_rule_volts(
+        &self,
+        state: &BoardState,
+        output: f64,
+        d: &[f64],
+        noise: ReadingNoise,
+    ) -> f64 {
+        self.of_rule(self.converted(state, output, d, noise))
+    }
+
+    fn of_rule(&self, converted: f64) -> f64 {
+        let junction = self.rule.adds_junction();
+        if junction { (converted - self.nominal_offset) / self.nominal_gain } else { converted }
+    }
+
+    /// What the converter makes of an output voltage, V.
+    fn converted(&self, state: &BoardState, output: f64, d: &[f64], noise: ReadingNoise) -> f64 {
         let a = &self.acting;
         let mut u = output;
         for &i in &a.converter_volts_board {
@@ -613,10 +646,7 @@ impl Model {
             u += d[i] * (at_zero + slope * (output - state.offset));
         }
         u *= 1.0 + a.converter_gain.map_or(0.0, |i| d[i]);
-        u /= state.reference;
-        let (low, high) = self.chain.converter.span();
-        u = u.clamp(low, high);
-        if self.rule.adds_junction() { (u - self.nominal_offset) / self.nominal_gain } else { u }
+        u / state.reference
     }
 
     /// Temperature for the (corrected) volts of the rule, °C.
@@ -638,6 +668,14 @@ impl Model {
         self.correction
     }
 
+    pub(crate) fn demand_deviations(&self, deviations: &[f64]) -> Result<(), ModelError> {
+        let (given, needed) = (deviations.len(), self.imperfections.len());
+        if given == needed {
+            return Ok(());
+        }
+        Err(ModelError::Missing(format!("deviations for all imperfections: {given} given, {needed} needed")))
+    }
+
     /// The reading of one board in one situation.
     ///
     /// `deviations` is in the order of [`Model::imperfections`], in their units.
@@ -645,13 +683,7 @@ impl Model {
     /// # Errors
     /// [`ModelError`] for deviations of the wrong count, or that make the circuit unsolvable.
     pub fn predict(&self, situation: &Situation, deviations: &[f64]) -> Result<Reading, ModelError> {
-        if deviations.len() != self.imperfections.len() {
-            return Err(ModelError::Missing(format!(
-                "deviations for all imperfections: {} given, {} needed",
-                deviations.len(),
-                self.imperfections.len()
-            )));
-        }
+        self.demand_deviations(deviations)?;
         let mut scratch = self.scratch();
         let state = self.board_state(situation.board, deviations, &mut scratch)?;
         let emf = self.hot_emf(&self.hot_end(situation.hot), deviations);

@@ -4,60 +4,68 @@
 //! stand at the ends of their range. A broken thermocouple whose ends still touch, or a short of the cable, reads a
 //! temperature like any other: no circuit at the terminals sees that.
 //!
+//! **Which board.** Behind an open loop a pull-up of many megohms has the bias currents and the leakage against it, whose
+//! sign no data sheet tells. So the reading is judged on the board that shows a break worst: every deviation at the end of
+//! its limits that drives the reading away from the end of the scale that is asked for
+//! ([`Model::open_sensor_shortfall`]). The signs come from the circuit without its limits, as an amplifier at its rail
+//! would hide what a current does; each is looked at with the others at their means.
+//!
 //! **Caution.** Upscale makes a heater's control stop heating, but only while the board itself works. A cut-out must be
 //! independent of it: its own sensor, its own switch.
 
-use crate::chain::BrokenSensor;
-use crate::imperfection::SPECIFIED_AT;
-use crate::model::{Model, ModelError, Reading, ReadingNoise};
+use crate::chain::{BrokenSensor, Readout};
+use crate::imperfection::{Persistence, SPECIFIED_AT};
+use crate::model::{Model, ModelError, Reading, ReadingNoise, Scratch};
 use crate::sensing;
 
 /// Resistance of an opened half of the loop, Ω.
 const OPEN: f64 = 1e12;
 
+/// A board whose thermocouple is broken.
+struct Broken {
+    deviations: Vec<f64>,
+    /// Each detection current that comes in pulses while it is on, A; of the others, what is stated.
+    pulses: Vec<f64>,
+}
+
 impl Model {
-    /// Reading with the thermocouple broken: the loop opened at the measuring junction, board at `board` (°C).
+    /// Reading with the thermocouple broken: the loop opened at the measuring junction, board at `board` (°C), every
+    /// deviation at its mean.
     ///
     /// # Errors
     /// As [`Model::predict`].
     pub fn open_sensor(&self, board: f64) -> Result<Reading, ModelError> {
-        let mut scratch = self.scratch();
-        let mean = self.mean_deviations();
-        let state = self.board_state(board, mean, &mut scratch)?;
-        let wiring = self.wiring();
-        let circuit = &wiring.circuit;
-        let (values, x) = scratch.parts_mut();
-        for half in wiring.loop_halves {
-            values[half.index()] = OPEN;
-        }
-        for (slot, figures) in &wiring.detection {
-            if figures.pulse.is_some() {
-                values[slot.index()] = figures.amperes;
-            }
-        }
-        let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
-            x.copy_from_slice(&circuit.operating_point(values)?.x);
-            Ok(())
-        };
-        if wiring.sensing.is_empty() {
-            solve(values, x)?;
-        } else {
-            let deviations = |part| self.part_deviations(part, mean);
-            let sensed = self.sensed(board, mean);
-            sensing::settle(circuit, &wiring.sensing, &deviations, sensed, values, x, &mut solve)?;
-        }
-        let output = wiring.output_volts(x);
-        let volts = self.rule_volts(&state, output, mean, ReadingNoise::LeftOut);
-        Ok(Reading {
-            celsius: self.celsius(&state, volts),
-            output_volts: output,
-            test_point_volts: wiring.test_nodes.iter().map(|n| circuit.voltage(x, *n)).collect(),
-            limits: Vec::new(),
-        })
+        self.broken(board, &self.mean_board(), &mut self.scratch())
     }
 
-    /// How far a broken thermocouple stays short of the end of the range that `need.broken_sensor` names, K: the
-    /// largest over the ends and the middle of the board's range. At most 0 when it reads beyond that end everywhere.
+    /// The same for one board, its deviations in the order of [`Model::imperfections`]; those of single readings are left
+    /// out.
+    ///
+    /// # Errors
+    /// As [`Model::predict`].
+    pub fn open_sensor_of(&self, board: f64, deviations: &[f64]) -> Result<Reading, ModelError> {
+        self.demand_deviations(deviations)?;
+        let at = Broken { deviations: deviations.to_vec(), ..self.mean_board() };
+        self.broken(board, &at, &mut self.scratch())
+    }
+
+    /// The reading on the board that shows a broken thermocouple worst: nearest to the range, or furthest inside it, seen
+    /// from the end of the scale that `need.broken_sensor` names.
+    ///
+    /// # Errors
+    /// As [`Model::predict`].
+    pub fn open_sensor_at_worst(&self, board: f64) -> Result<Reading, ModelError> {
+        let mut scratch = self.scratch();
+        let mean = self.broken(board, &self.mean_board(), &mut scratch)?;
+        let worst = self.worst_board(board, &mut scratch)?;
+        let worst = self.broken(board, &worst, &mut scratch)?;
+        let up = self.chain().need.broken_sensor == BrokenSensor::Upscale;
+        Ok(if (worst.celsius > mean.celsius) == up { mean } else { worst })
+    }
+
+    /// How far a broken thermocouple may stay short of the end of the range that `need.broken_sensor` names, K: the
+    /// largest over the ends and the middle of the board's range, on the board that shows it worst. At most 0 when it reads
+    /// beyond that end on every board.
     ///
     /// # Errors
     /// As [`Model::predict`].
@@ -66,12 +74,100 @@ impl Model {
         let (low, high) = need.board;
         let mut worst = f64::NEG_INFINITY;
         for board in [low, SPECIFIED_AT.clamp(low, high), high] {
-            let celsius = self.open_sensor(board)?.celsius;
+            let celsius = self.open_sensor_at_worst(board)?.celsius;
             worst = worst.max(match need.broken_sensor {
                 BrokenSensor::Upscale => need.hot.1 - celsius,
                 BrokenSensor::Downscale => celsius - need.hot.0,
             });
         }
         Ok(worst)
+    }
+
+    fn mean_board(&self) -> Broken {
+        let pulses = self.wiring().detection.iter().map(|(_, figures)| figures.amperes).collect();
+        Broken { deviations: self.mean_deviations().to_vec(), pulses }
+    }
+
+    /// Opens the loop and turns pulsed currents on, in the parameters that `scratch` holds.
+    fn break_loop(&self, pulses: &[f64], scratch: &mut Scratch) {
+        let wiring = self.wiring();
+        let (values, _) = scratch.parts_mut();
+        for half in wiring.loop_halves {
+            values[half.index()] = OPEN;
+        }
+        for ((slot, figures), amperes) in wiring.detection.iter().zip(pulses) {
+            if figures.pulse.is_some() {
+                values[slot.index()] = *amperes;
+            }
+        }
+    }
+
+    fn broken(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<Reading, ModelError> {
+        let d = &at.deviations;
+        let state = self.board_state(board, d, scratch)?;
+        self.break_loop(&at.pulses, scratch);
+        let wiring = self.wiring();
+        let circuit = &wiring.circuit;
+        let (values, x) = scratch.parts_mut();
+        let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
+            x.copy_from_slice(&circuit.operating_point(values)?.x);
+            Ok(())
+        };
+        if wiring.sensing.is_empty() {
+            solve(values, x)?;
+        } else {
+            let deviations = |part| self.part_deviations(part, d);
+            let sensed = self.sensed(board, d);
+            sensing::settle(circuit, &wiring.sensing, &deviations, sensed, values, x, &mut solve)?;
+        }
+        let output = wiring.output_volts(x);
+        let volts = self.rule_volts(&state, output, d, ReadingNoise::LeftOut);
+        let correction = self.correction();
+        Ok(Reading {
+            celsius: self.celsius(&state, correction.offset + correction.gain * volts),
+            output_volts: output,
+            test_point_volts: wiring.test_nodes.iter().map(|n| circuit.voltage(x, *n)).collect(),
+            limits: Vec::new(),
+        })
+    }
+
+    /// The board on which every deviation is at the end of its limits that brings the reading away from the end of the
+    /// scale that is asked for.
+    fn worst_board(&self, board: f64, scratch: &mut Scratch) -> Result<Broken, ModelError> {
+        let mut at = self.mean_board();
+        let mut worst = self.mean_board();
+        let up = self.chain().need.broken_sensor == BrokenSensor::Upscale;
+        let at_mean = self.unlimited(board, &at, scratch)?;
+        for (i, imperfection) in self.imperfections().iter().enumerate() {
+            if imperfection.persistence == Persistence::Reading {
+                continue;
+            }
+            let (low, high) = imperfection.distribution.limits();
+            let mean = at.deviations[i];
+            at.deviations[i] = high;
+            let rises = self.unlimited(board, &at, scratch)? > at_mean;
+            at.deviations[i] = mean;
+            worst.deviations[i] = if rises == up { low } else { high };
+        }
+        for (i, (_, figures)) in self.wiring().detection.iter().enumerate() {
+            let reach = figures.tolerance * figures.amperes.abs();
+            at.pulses[i] = figures.amperes + reach;
+            let rises = self.unlimited(board, &at, scratch)? > at_mean;
+            at.pulses[i] = figures.amperes;
+            worst.pulses[i] = figures.amperes + if rises == up { -reach } else { reach };
+        }
+        Ok(worst)
+    }
+
+    /// What the reading rises with, with an open loop and as if neither an amplifier nor the converter had a limit, V.
+    fn unlimited(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<f64, ModelError> {
+        let d = &at.deviations;
+        let sensed = self.sensed(board, d);
+        self.fill_values(board, sensed, d, scratch.parts_mut().0);
+        self.break_loop(&at.pulses, scratch);
+        let state = self.solved_state(board, sensed, d, scratch)?;
+        let volts = self.unclamped_rule_volts(&state, state.offset, d, ReadingNoise::LeftOut);
+        let Readout::Line { slope, .. } = self.chain().readout else { return Ok(volts + state.sensed_emf) };
+        Ok(volts * slope.signum())
     }
 }

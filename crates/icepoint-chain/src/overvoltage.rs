@@ -12,8 +12,8 @@ use icepoint_circuit::{BOLTZMANN, DiodeFigures, ELEMENTARY_CHARGE};
 
 use crate::chain::Chain;
 use crate::dynamics::ZERO_CELSIUS;
-use crate::front_end::PartKind;
 use crate::front_end::sensing::ClampFigures;
+use crate::front_end::{GROUND, PartKind};
 use crate::imperfection::SPECIFIED_AT;
 use crate::model::ModelError;
 use crate::wiring::{Clamps, Wiring};
@@ -71,9 +71,7 @@ pub fn at(chain: &Chain, volts: f64) -> Result<Overvoltage, ModelError> {
         let amperes = circuit.current(&values, &point.x, element);
         match &part.kind {
             PartKind::Clamp { anode, cathode, figures } => {
-                // A rail is where a supply stands; the other end is what is guarded.
-                let rail = |n: &str| matches!(n, "gnd" | "supply" | "negative" | "reference");
-                let guarded = if rail(anode) { cathode } else { anode };
+                let guarded = if is_rail(chain, anode) { cathode } else { anode };
                 let node = circuit.netlist().find_node(guarded);
                 found.clamps.push(ClampUse {
                     designator: part.designator.clone(),
@@ -92,6 +90,15 @@ pub fn at(chain: &Chain, volts: f64) -> Result<Overvoltage, ModelError> {
         }
     }
     Ok(found)
+}
+
+/// Whether a supply or a reference holds a node, or it is ground: the other end of a clamp is what is guarded.
+fn is_rail(chain: &Chain, name: &str) -> bool {
+    name == GROUND
+        || chain.front_end.parts.iter().any(|p| match &p.kind {
+            PartKind::Supply { node, .. } | PartKind::Reference { node, .. } => node == name,
+            _ => false,
+        })
 }
 
 /// Largest voltage that is looked at, V.

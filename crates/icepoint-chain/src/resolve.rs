@@ -92,6 +92,9 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         return Err(file.refused(problems));
     }
     let drawer = drawer::of(file)?;
+    if let Some(drawer) = &drawer {
+        enough_amplifiers(file, &blueprint, drawer)?;
+    }
     let mut surroundings = surroundings(file, &blueprint);
     let fixed = fixed(file, &blueprint);
     if let Some(drawer) = &drawer {
@@ -144,7 +147,34 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     })
 }
 
-/// A fixed value that lies in the drawer is that part, with its own figures, unless the file states a tolerance.
+/// A drawer that lists amplifiers must have as many as the circuit takes.
+fn enough_amplifiers(file: &ChainFile, blueprint: &Blueprint, drawer: &Drawer) -> Result<(), Refused> {
+    let mut wanted: std::collections::BTreeMap<&str, (u32, &str)> = std::collections::BTreeMap::new();
+    for element in &blueprint.elements {
+        let Some((role, _)) = element.kind.record() else { continue };
+        let Some(record) = file.record(role) else { continue };
+        wanted.entry(record.name.as_str()).or_insert((0, role)).0 += 1;
+    }
+    let short: Vec<file::Problem> = wanted
+        .into_iter()
+        .filter(|(name, (pieces, _))| !drawer.amplifier(name).covers(*pieces))
+        .map(|(name, (pieces, role))| {
+            let there = drawer.amplifier(name);
+            file.problem_at(
+                &format!("front_end.{role}"),
+                "drawer.too_few_amplifiers",
+                format!("{} takes {pieces} of the amplifier {name}, and the drawer has {there}", blueprint.id),
+                format!("{pieces} of them"),
+            )
+            .expected(format!("as many in {} as the circuit takes, or a drawer without amplifiers", drawer.name))
+            .help(format!("another record, another front end, or {name},amplifier with a count of {pieces} in the drawer"))
+        })
+        .collect();
+    if short.is_empty() { Ok(()) } else { Err(file.refused(short)) }
+}
+
+/// A fixed value that lies in the drawer is that part, with its own figures, unless the file states a tolerance; a single
+/// part, in no network.
 fn at_hand(
     file: &ChainFile,
     blueprint: &Blueprint,
@@ -156,6 +186,9 @@ fn at_hand(
     for slot in &blueprint.slots {
         let name = &slot.designator;
         let Some(part) = fixed.get(name).and_then(|value| drawer.find(slot.kind, *value)) else { continue };
+        if slot.kind == SlotKind::Resistor {
+            around.loose.insert(name.clone());
+        }
         match slot.kind {
             SlotKind::Resistor if !around.resistor_for.contains_key(name) => {
                 let (tolerance, tempco) = (part.tolerance, part.tempco);
@@ -562,6 +595,7 @@ fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundings {
         resistor,
         resistor_for,
         network: parts.resistors.network.as_ref().map(|n| (*n.tolerance, *n.tempco)),
+        loose: std::collections::BTreeSet::new(),
         capacitor_tolerance: *parts.capacitors.tolerance + drift,
         capacitor_for,
         letter: *file.probe.letter,

@@ -7,7 +7,7 @@
 
 use icepoint_sensors::Letter;
 
-use crate::front_end::Values;
+use crate::chain::Chain;
 use crate::imperfection::SPECIFIED_AT;
 use crate::model::{Model, ModelError};
 use crate::resolve::Resolved;
@@ -37,18 +37,12 @@ impl TapUse {
 const BOARDS: u32 = 9;
 
 /// Every tap of the circuit with every type that has a tap, in the order of the taps; empty for a circuit without.
+/// `chain`: the board with the values chosen for `resolved`.
 ///
 /// # Errors
 /// [`ModelError`] when the circuit can't be solved with one of them.
-pub fn table(resolved: &Resolved) -> Result<Vec<TapUse>, ModelError> {
+pub fn table(resolved: &Resolved, chain: &Chain) -> Result<Vec<TapUse>, ModelError> {
     let taps = &resolved.blueprint.taps;
-    let values: Values = resolved
-        .chain
-        .front_end
-        .parts
-        .iter()
-        .filter_map(|p| Some((p.designator.clone(), p.kind.value()?)))
-        .collect();
     let mut nodes: Vec<&str> = Vec::new();
     for tap in taps {
         if !nodes.contains(&tap.node.as_str()) {
@@ -59,7 +53,7 @@ pub fn table(resolved: &Resolved) -> Result<Vec<TapUse>, ModelError> {
     for node in nodes {
         let meant_for: Vec<Letter> = taps.iter().filter(|t| t.node == node).map(|t| t.letter).collect();
         for letter in taps.iter().map(|t| t.letter) {
-            let mut chain = resolved.with_values(&values);
+            let mut chain = chain.as_designed();
             chain.probe.letter = letter;
             chain.front_end.ports.minus = resolved.surroundings.node(node);
             let error = compensation_error(&Model::without_dynamics(chain)?)?;

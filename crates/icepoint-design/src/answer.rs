@@ -5,10 +5,13 @@ use icepoint_chain::chain::CalibrationWish;
 use icepoint_chain::dynamics::Settling;
 use icepoint_chain::front_end::Values;
 use icepoint_chain::headroom::LimitUse;
+use icepoint_chain::overvoltage;
 use icepoint_chain::resolve::Resolved;
+use icepoint_chain::taps::{self, TapUse};
 use icepoint_chain::{Model, ModelError};
 
 use crate::compare::Compared;
+use crate::records::RecordChoice;
 use crate::search::{self, Filled, Fits, Selection};
 use crate::upgrades::{Upgrade, upgrades};
 
@@ -41,8 +44,15 @@ pub struct Design {
     pub verdict: Verdict,
     /// Sets of values judged.
     pub tried: usize,
+    /// Every tap with every type that has one; empty for a circuit without taps.
+    pub taps: Vec<TapUse>,
+    /// Largest voltage between the measuring junction and the board's ground that its clamps withstand, V; `None` for a
+    /// board without clamps.
+    pub withstands: Option<f64>,
     /// The front ends that it was compared with.
     pub compared: Option<Compared>,
+    /// Converters, voltage references and junction sensors that were tried.
+    pub records: Vec<RecordChoice>,
 }
 
 /// A limit and how much of it is used.
@@ -111,7 +121,8 @@ fn outline_telling(
     let settling = settling(&model)?;
     let mains_kelvin = model.mains_kelvin();
     let error_95 = budget.error_95(model.chain().need.calibration);
-    let bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95);
+    let short = model.open_sensor_shortfall()?;
+    let bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95, short);
     let verdict = verdict(&model, &budget, &bounds, error_95);
     Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict })
 }
@@ -131,7 +142,9 @@ pub(crate) fn answer(
     let all =
         slots.filter_map(|s| Some((s.designator.clone(), resolved.blueprint.value(&s.designator, &values)?)));
     let values = all.collect();
-    let upgrades = upgrades(&resolved, &model, verdict.error_95)?;
+    let upgrades = upgrades(&model, verdict.error_95)?;
+    let taps = taps::table(&resolved, model.chain())?;
+    let withstands = overvoltage::withstood(model.chain())?;
     Ok(Design {
         values,
         fits,
@@ -144,7 +157,10 @@ pub(crate) fn answer(
         upgrades,
         verdict,
         tried,
+        taps,
+        withstands,
         compared: None,
+        records: Vec::new(),
         model,
         resolved,
     })
@@ -173,7 +189,15 @@ pub fn values(resolved: &Resolved) -> Result<Values, ModelError> {
     Ok(search::choose(resolved)?.values)
 }
 
-fn bounds(model: &Model, headroom: &[LimitUse], settling: &Settling, mains: f64, error: f64) -> Vec<Bound> {
+/// `short`: how far a broken thermocouple may stay short of the end of the scale that is asked for, K.
+fn bounds(
+    model: &Model,
+    headroom: &[LimitUse],
+    settling: &Settling,
+    mains: f64,
+    error: f64,
+    short: f64,
+) -> Vec<Bound> {
     let need = &model.chain().need;
     let mut list: Vec<Bound> = headroom
         .iter()
@@ -198,6 +222,14 @@ fn bounds(model: &Model, headroom: &[LimitUse], settling: &Settling, mains: f64,
     if need.mains_residual.is_finite() {
         let detail = format!("{mains:.3} K of {:.3} K", need.mains_residual);
         list.push(Bound { what: "mains residual".into(), used: mains / need.mains_residual, detail });
+    }
+    if short > 0.0 {
+        let detail = format!(
+            "open, it may read {short:.0} K short of the end of the range ({}), every part at its limit",
+            need.broken_sensor.name()
+        );
+        let span = (need.hot.1 - need.hot.0).max(1.0);
+        list.push(Bound { what: "broken thermocouple".into(), used: 1.0 + short / span, detail });
     }
     let detail = format!("{error:.2} K of {:.2} K at 95 %", need.accuracy);
     list.push(Bound { what: "accuracy".into(), used: error / need.accuracy, detail });

@@ -1,17 +1,20 @@
 //! Every front end that fits, each with its best values, beside each other.
 //!
-//! **What fits**: a circuit that compensates the reference junction itself where the chain does so, one without where a
-//! sensor is read; and amplifiers of the kinds it asks for among the records of the chain file. Those that are named in
-//! `[front_end]` are kept where they are of the right kind; else every record of that kind is tried.
+//! **What fits**: a circuit that goes with the method of `[reference_junction]` by its parts, and has a tap for the type
+//! where it has taps; and amplifiers of the kinds it asks for among the records of the chain file. Those that are named in
+//! `[front_end]` are kept where they are of the right kind; else every record of that kind is tried. A board that exceeds a
+//! limit although every part is exact does not work: it is left out, with the pin that says so.
 //! **How good.** The open values are searched as for one front end, and each board gets the whole budget with few boards
 //! simulated; the one picked is then computed in full.
 
-use icepoint_chain::ModelError;
 use icepoint_chain::budget::Budget;
 use icepoint_chain::chain::CalibrationWish;
-use icepoint_chain::file::{AmplifierKind, ChainFile};
+use icepoint_chain::drawer;
+use icepoint_chain::file::{AmplifierKind, ChainFile, Method};
 use icepoint_chain::front_end::{Blueprint, PartKind, library};
 use icepoint_chain::resolve::{Resolved, resolve};
+use icepoint_chain::situation::Situation;
+use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
 
 use crate::answer::{Bound, Design, answer, outline};
@@ -51,7 +54,8 @@ pub struct Row {
     pub binds: Bound,
     /// Whether everything asked is met.
     pub met: bool,
-    /// On the best edge: no other row has both a smaller error and not more parts.
+    /// On the best edge of the rows that meet the need (of all, if none does): no other of them has both a smaller error
+    /// and not more parts.
     pub best_edge: bool,
 }
 
@@ -71,6 +75,8 @@ pub struct Compared {
     pub rows: Vec<Row>,
     /// What is not among them.
     pub left_out: Vec<LeftOut>,
+    /// What else was left aside, in words.
+    pub remarks: Vec<String>,
     /// Index of the row that is taken.
     pub taken: usize,
 }
@@ -139,17 +145,26 @@ pub fn identifiers(file: &ChainFile) -> Vec<String> {
 }
 
 fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Comparison, ModelError> {
-    let mut left_out = Vec::new();
+    let (mut left_out, mut remarks) = (Vec::new(), set_aside(file));
     let mut candidates: Vec<Resolved> = Vec::new();
-    let mut names: Vec<Vec<(String, String)>> = Vec::new();
+    let mut names: Vec<Records> = Vec::new();
     for blueprint in file.circuit.iter().chain(library::all()).filter(|b| wanted(b)) {
         match fitting(file, blueprint) {
             Err(why) => left_out.push(LeftOut { id: blueprint.id.clone(), why }),
-            Ok(choices) => {
+            Ok((choices, more)) => {
+                if more > 0 {
+                    remarks.push(format!(
+                        "{}: {more} further combinations of amplifiers are not tried; name its amplifiers in \
+                         [front_end] to see one of them",
+                        blueprint.id
+                    ));
+                }
                 for amplifiers in choices {
                     let with = file.with_front_end(&blueprint.id, &amplifiers);
                     match resolve(&with) {
-                        Ok(resolved) => {
+                        Ok(mut resolved) => {
+                            // What was found out about one board is nothing that another front end has.
+                            resolved.chain = resolved.chain.as_designed();
                             candidates.push(resolved);
                             names.push(amplifiers);
                         }
@@ -167,7 +182,11 @@ fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Compar
         .zip(names)
         .map(|(resolved, amplifiers)| {
             let id = resolved.blueprint.id.clone();
-            row(resolved, amplifiers).map_err(|error| LeftOut { id, why: error.to_string() })
+            match row(resolved, amplifiers) {
+                Ok(Ok(row)) => Ok(row),
+                Ok(Err(why)) => Err(LeftOut { id, why }),
+                Err(error) => Err(LeftOut { id, why: error.to_string() }),
+            }
         })
         .collect();
     let mut all: Vec<(Row, Board)> = Vec::new();
@@ -192,14 +211,15 @@ fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Compar
         .min_by(|a, b| rows[*a].parts.cmp(&rows[*b].parts).then(a.cmp(b)))
         .unwrap_or(0);
     mark_edge(&mut rows);
-    Ok(Comparison { table: Compared { rows, left_out, taken: take }, boards })
+    Ok(Comparison { table: Compared { rows, left_out, remarks, taken: take }, boards })
 }
 
-/// Marks the rows that no other beats in both error and number of parts.
+/// Marks the rows that no other beats in both error and number of parts, among those that are as good as the first:
+/// they meet the need, or nobody does.
 fn mark_edge(rows: &mut [Row]) {
-    let figures: Vec<(f64, usize)> = rows.iter().map(|r| (r.error_95, r.parts)).collect();
-    for (i, row) in rows.iter_mut().enumerate() {
-        let (error, parts) = figures[i];
+    let alike = rows.iter().take_while(|r| r.met == rows[0].met).count();
+    let figures: Vec<(f64, usize)> = rows[..alike].iter().map(|r| (r.error_95, r.parts)).collect();
+    for (i, (row, &(error, parts))) in rows.iter_mut().zip(&figures).enumerate() {
         row.best_edge = !figures.iter().enumerate().any(|(j, &(e, p))| {
             let no_worse = e <= error && p <= parts;
             no_worse && (e < error || p < parts || j < i)
@@ -207,15 +227,43 @@ fn mark_edge(rows: &mut [Row]) {
     }
 }
 
-/// Amplifiers for the roles of a circuit, every combination worth a try; why not, if there are none.
-fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, String)>>, String> {
-    let analog = file.reference_junction.analog.is_some();
-    if blueprint.compensates() != analog {
-        return Err(if analog {
-            "it has no place for the analog compensation that [reference_junction] describes".into()
-        } else {
-            "it compensates the reference junction in the circuit, and the chain reads a sensor".into()
-        });
+/// What of the file holds for one front end or one board, and so for none that is compared.
+fn set_aside(file: &ChainFile) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let front_end = &file.front_end;
+    let chosen = front_end.values.values().any(|given| given.value.chosen().is_some());
+    if chosen || !front_end.tolerance.is_empty() {
+        remarks.push(format!(
+            "values and tolerances of [front_end] hold for {} alone",
+            file.blueprint().or(file.circuit.as_ref()).map_or("no front end", |b| b.id.as_str())
+        ));
+    }
+    if file.calibration.is_some() {
+        remarks.push("[calibration] is left aside: it belongs to one board that was built".into());
+    }
+    remarks
+}
+
+/// Records for the roles of a circuit: role and name of each.
+type Records = Vec<(String, String)>;
+
+/// Amplifiers for the roles of a circuit: combinations to try, and how many more there are; why not, if there are none.
+fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<(Vec<Records>, usize), String> {
+    let (method, wanted) = (file.reference_junction.method.value, Method::wanted_by(blueprint));
+    if method != wanted {
+        let has = match wanted {
+            Method::Sensor => "does not compensate the reference junction",
+            Method::Analog => "compensates the reference junction by a voltage sensor",
+            Method::Circuit => "compensates the reference junction by a part of its own",
+        };
+        return Err(format!(
+            "it {has}: method = \"{}\", and the chain has \"{}\"",
+            wanted.word(),
+            method.word()
+        ));
+    }
+    if let Some(types) = blueprint.tap_missing(file.probe.letter.value) {
+        return Err(format!("it has no tap for type {}, but for {types}", file.probe.letter.value.name()));
     }
     let given = |role: &str| {
         match role {
@@ -230,7 +278,10 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, S
             .get(name)
             .is_some_and(|a| matches!(a.kind, AmplifierKind::Instrumentation { .. }) == instrumentation)
     };
-    let mut choices: Vec<Vec<(String, String)>> = vec![Vec::new()];
+    // The drawer's counts are those of the chain file's own mistakes, too: they are told when it is resolved.
+    let drawer = drawer::of(file).ok().flatten();
+    let at_hand = |name: &str| drawer.as_ref().is_none_or(|d| d.amplifier(name).covers(1));
+    let mut choices: Vec<Records> = vec![Vec::new()];
     for (role, instrumentation) in blueprint.records() {
         if !matches!(role, "amplifier" | "buffer") {
             continue;
@@ -239,10 +290,15 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, S
         let named = given(role).map(|g| g.value.clone()).filter(|name| is(name, instrumentation));
         let names: Vec<String> = match named {
             Some(name) => vec![name],
-            None => file.amplifiers.keys().filter(|name| is(name, instrumentation)).cloned().collect(),
+            None => {
+                let fits = |name: &&String| is(name, instrumentation) && at_hand(name);
+                file.amplifiers.keys().filter(fits).cloned().collect()
+            }
         };
         if names.is_empty() {
-            return Err(format!("it wants {kind}, and the chain file has no record of one"));
+            let any = file.amplifiers.keys().any(|name| is(name, instrumentation));
+            let place = if any { "the drawer has none" } else { "the chain file has no record of one" };
+            return Err(format!("it wants {kind}, and {place}"));
         }
         choices = choices
             .into_iter()
@@ -253,16 +309,46 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<Vec<Vec<(String, S
                     more
                 })
             })
-            .take(MOST_AMPLIFIERS)
             .collect();
     }
-    Ok(choices)
+    let more = choices.len().saturating_sub(MOST_AMPLIFIERS);
+    choices.truncate(MOST_AMPLIFIERS);
+    Ok((choices, more))
 }
 
-fn row(mut resolved: Resolved, amplifiers: Vec<(String, String)>) -> Result<(Row, Board), ModelError> {
+/// Why a board can't work: a limit that it exceeds at a corner although every part is exact.
+fn exceeds(model: &Model) -> Result<Option<String>, ModelError> {
+    let need = model.chain().need;
+    for hot in [need.hot.0, need.hot.1] {
+        for board in [need.board.0, need.board.1] {
+            let reading =
+                model.predict(&Situation::at(model.chain(), hot, board), model.mean_deviations())?;
+            if let Some(limit) = reading.limits.first() {
+                return Ok(Some(format!(
+                    "with exact parts, at {hot:.0} °C, board at {board:.0} °C: {limit}"
+                )));
+            }
+        }
+    }
+    Ok(None)
+}
+
+/// One row with its board, or why the board can't work.
+pub(crate) fn row(
+    mut resolved: Resolved,
+    amplifiers: Records,
+) -> Result<Result<(Row, Board), String>, ModelError> {
     let selection = search::choose_quickly(&resolved)?;
     let trials = resolved.chain.settings.trials;
     resolved.chain.settings.trials = trials.min(TRIALS);
+    if let Some(why) = exceeds(&Model::without_dynamics(search::chain(
+        &resolved,
+        &selection.values,
+        &selection.fits,
+        false,
+    ))?)? {
+        return Ok(Err(why));
+    }
     let outline = outline(&resolved, &selection)?;
     resolved.chain.settings.trials = trials;
     let wish: CalibrationWish = resolved.chain.need.calibration;
@@ -285,5 +371,5 @@ fn row(mut resolved: Resolved, amplifiers: Vec<(String, String)>) -> Result<(Row
         met: outline.verdict.met(),
         best_edge: false,
     };
-    Ok((row, (resolved, selection)))
+    Ok(Ok((row, (resolved, selection))))
 }

@@ -17,6 +17,7 @@ mod candidate;
 pub mod compare;
 mod low_pass;
 mod preferred;
+pub mod records;
 pub mod search;
 pub mod upgrades;
 

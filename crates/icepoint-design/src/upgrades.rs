@@ -6,7 +6,6 @@
 use icepoint_chain::budget::{Study, monte_carlo};
 use icepoint_chain::chain::{CalibrationMethod, CalibrationWish, Chain, ConverterKind, ProbeTolerance};
 use icepoint_chain::front_end::{PartKind, Stated};
-use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
 use icepoint_sensors::tolerance::ToleranceClass;
 use rayon::prelude::*;
@@ -35,7 +34,7 @@ pub struct Upgrade {
 ///
 /// # Errors
 /// [`ModelError`] when an upgraded chain can't be solved.
-pub fn upgrades(_resolved: &Resolved, model: &Model, error_95: f64) -> Result<Vec<Upgrade>, ModelError> {
+pub fn upgrades(model: &Model, error_95: f64) -> Result<Vec<Upgrade>, ModelError> {
     let now = quick_error(model)?;
     let mut ranked: Vec<(f64, String, Chain)> = possible(model.chain())
         .into_par_iter()

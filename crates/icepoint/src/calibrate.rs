@@ -8,7 +8,6 @@ use icepoint_bench::calibrate::band::by_origin;
 use icepoint_bench::calibrate::condition::trimmed;
 use icepoint_bench::calibrate::readings::{self, Input, LARGEST_FILE, Readings};
 use icepoint_bench::calibrate::{Calibration, CalibrationError, Wishes, checks, significant};
-use icepoint_bench::inventory::as_designed;
 use icepoint_chain::chain::Correction;
 use icepoint_chain::file::{Calibrated, ChainFile, ChosenValue, Source, write_atomically};
 use icepoint_chain::{Chain, Model};
@@ -89,7 +88,7 @@ pub fn calibrate(arguments: &CalibrateArguments, out: &mut dyn Write) -> Result<
         date: arguments.date.clone(),
         serial: arguments.serial.clone(),
     };
-    let model = Model::new(as_designed(&chain))?;
+    let model = Model::new(chain.as_designed())?;
     let calibration =
         icepoint_bench::calibrate::calibrate(&model, &readings, &wishes).map_err(|error| match error {
             CalibrationError::Refused(refused) => Failure::Refused(refused),

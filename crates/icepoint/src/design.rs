@@ -9,9 +9,9 @@ use icepoint_chain::file::{ChainFile, ChosenValue, Topology, write_atomically};
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::quantity::{Tolerance, Toleranced, Unit, format};
 use icepoint_chain::resolve::{Resolved, resolve};
-use icepoint_design::Design;
 use icepoint_design::compare::{self, Comparison};
 use icepoint_design::search::Fit;
+use icepoint_design::{Design, records};
 use serde::Serialize;
 
 use crate::failure::Failure;
@@ -56,23 +56,28 @@ pub struct DesignArguments {
 pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer, Failure> {
     let file = chain_file::load(&arguments.file)?;
     let comparison = compared(arguments, &file)?;
-    let (file, design) = match &comparison {
-        Some(comparison) => {
+    let front_end = comparison.as_ref().map_or_else(|| file.clone(), |comparison| comparison.file(&file));
+    let (with_records, records) = records::choose(&front_end)?;
+    let (file, mut design) = match &comparison {
+        Some(comparison) if with_records.taken.is_empty() => {
             let bar = progress::trials(*file.budget.trials);
             let design = comparison.design(&|done| bar.inc(u64::from(done)));
             bar.finish_and_clear();
-            (comparison.file(&file), design?)
+            (front_end, design?)
         }
-        None => {
-            let mut resolved = resolve(&file)?;
+        _ => {
+            let mut resolved = resolve(&with_records)?;
             // A design is about all boards that will be built from it, not about one that was calibrated.
-            resolved.chain = icepoint_bench::inventory::as_designed(&resolved.chain);
+            resolved.chain = resolved.chain.as_designed();
             let bar = progress::trials(resolved.chain.settings.trials);
             let design = icepoint_design::design(resolved, &|done| bar.inc(u64::from(done)));
             bar.finish_and_clear();
-            (file, design?)
+            let mut design = design?;
+            design.compared = comparison.map(|comparison| comparison.table);
+            (with_records, design)
         }
     };
+    design.records = records;
     let (written, proved) = write(arguments, &file, &design)?;
     if arguments.json {
         serde_json::to_writer(&mut *out, &Printed::new(&design, &written)).map_err(std::io::Error::from)?;
@@ -219,6 +224,7 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     if let Some(compared) = &design.compared {
         front_ends::print(compared, out)?;
     }
+    front_ends::print_records(&design.records, out)?;
     writeln!(out, "{}: {}", chain.name, chain.front_end.title)?;
     if verdict.met() {
         writeln!(
@@ -284,9 +290,17 @@ struct Printed<'a> {
     upgrades: Vec<PrintedUpgrade<'a>>,
     settling_seconds: Option<f64>,
     mains_residual_kelvin: f64,
+    /// Only for a circuit with taps.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    taps: Vec<PrintedTap<'a>>,
+    /// Null for a board without clamps.
+    withstands_volts: Option<f64>,
     files: Vec<String>,
     drawer: Vec<places::Printed<'a>>,
     compared: Option<front_ends::Printed<'a>>,
+    /// Only where the chain file has records to choose among.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    records: Vec<front_ends::PrintedRecords<'a>>,
     budget: budget::Printed<'a>,
 }
 
@@ -297,6 +311,14 @@ struct PrintedValue<'a> {
     unit: &'static str,
     chosen: bool,
     purpose: &'a str,
+}
+
+#[derive(Serialize)]
+struct PrintedTap<'a> {
+    node: &'a str,
+    r#type: &'a str,
+    right: bool,
+    error_kelvin: f64,
 }
 
 #[derive(Serialize)]
@@ -353,9 +375,21 @@ impl<'a> Printed<'a> {
                 .collect(),
             settling_seconds: design.settling.total(),
             mains_residual_kelvin: design.mains_kelvin,
+            taps: design
+                .taps
+                .iter()
+                .map(|t| PrintedTap {
+                    node: &t.node,
+                    r#type: t.letter.name(),
+                    right: t.is_right(),
+                    error_kelvin: t.error,
+                })
+                .collect(),
+            withstands_volts: design.withstands,
             files: written.iter().map(|p| p.display().to_string()).collect(),
             drawer: places::printed(&design.places),
             compared: design.compared.as_ref().map(front_ends::Printed::new),
+            records: front_ends::printed_records(&design.records),
             budget: budget::Printed::new(chain, &design.budget),
         }
     }

@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use icepoint_design::compare::{Compared, Row};
+use icepoint_design::records::{RecordChoice, Tried};
 use serde::Serialize;
 
 fn name(row: &Row) -> String {
@@ -12,7 +13,10 @@ fn name(row: &Row) -> String {
 
 /// The table for people.
 pub fn print(compared: &Compared, out: &mut dyn Write) -> io::Result<()> {
-    writeln!(out, "Front ends that fit, best first (*: no other has a smaller error with no more parts):\n")?;
+    writeln!(
+        out,
+        "Front ends that fit, best first (*: no other that is as good has a smaller error with no more parts):\n"
+    )?;
     let head = ["", "front end", "95 %", "worst case", "within", "mains", "settles", "parts", "binds"];
     let mut rows = vec![head.map(str::to_owned)];
     rows.extend(compared.rows.iter().enumerate().map(|(i, row)| {
@@ -55,10 +59,80 @@ pub fn print(compared: &Compared, out: &mut dyn Write) -> io::Result<()> {
     for left in &compared.left_out {
         writeln!(out, "left out: {}: {}", left.id, left.why)?;
     }
+    for remark in &compared.remarks {
+        writeln!(out, "note: {remark}")?;
+    }
     writeln!(
         out,
         "\nThe row with -> is taken; --front-end NAME takes another, or write topology = \"NAME\" in [front_end].\n"
     )
+}
+
+/// Which record was taken of each kind, and what the next best would give.
+pub fn print_records(choices: &[RecordChoice], out: &mut dyn Write) -> io::Result<()> {
+    for choice in choices {
+        let kind = choice.kind;
+        for (i, row) in choice.rows.iter().enumerate() {
+            writeln!(
+                out,
+                "{} {}: {}, ±{:.2} K at 95 %; binds: {}{}",
+                if i == 0 { "->" } else { "  " },
+                kind.name(),
+                row.called(kind),
+                row.error_95,
+                row.binds,
+                if row.met { "" } else { "; misses the need" }
+            )?;
+        }
+        for left in &choice.left_out {
+            writeln!(out, "   left out: {}: {}: {}", kind.name(), left.id, left.why)?;
+        }
+    }
+    if choices.is_empty() { Ok(()) } else { writeln!(out) }
+}
+
+/// The same in JSON.
+#[derive(Serialize)]
+pub struct PrintedRecords<'a> {
+    kind: &'a str,
+    rows: Vec<PrintedRecord<'a>>,
+    left_out: Vec<PrintedNotTried<'a>>,
+}
+
+#[derive(Serialize)]
+struct PrintedNotTried<'a> {
+    name: &'a str,
+    why: &'a str,
+}
+
+#[derive(Serialize)]
+struct PrintedRecord<'a> {
+    name: Option<&'a str>,
+    error_95_kelvin: f64,
+    met: bool,
+    binds: &'a str,
+    taken: bool,
+}
+
+pub fn printed_records(choices: &[RecordChoice]) -> Vec<PrintedRecords<'_>> {
+    let row = |(i, row)| {
+        let row: &Tried = row;
+        PrintedRecord {
+            name: row.name.as_deref(),
+            error_95_kelvin: row.error_95,
+            met: row.met,
+            binds: &row.binds,
+            taken: i == 0,
+        }
+    };
+    choices
+        .iter()
+        .map(|choice| PrintedRecords {
+            kind: choice.kind.name(),
+            rows: choice.rows.iter().enumerate().map(row).collect(),
+            left_out: choice.left_out.iter().map(|l| PrintedNotTried { name: &l.id, why: &l.why }).collect(),
+        })
+        .collect()
 }
 
 /// The table in JSON.
@@ -66,6 +140,7 @@ pub fn print(compared: &Compared, out: &mut dyn Write) -> io::Result<()> {
 pub struct Printed<'a> {
     rows: Vec<PrintedRow<'a>>,
     left_out: Vec<PrintedLeftOut<'a>>,
+    remarks: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -114,6 +189,7 @@ impl<'a> Printed<'a> {
         Self {
             rows: compared.rows.iter().enumerate().map(row).collect(),
             left_out: left.map(|l| PrintedLeftOut { topology: &l.id, why: &l.why }).collect(),
+            remarks: &compared.remarks,
         }
     }
 }

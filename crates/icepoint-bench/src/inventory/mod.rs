@@ -154,18 +154,13 @@ impl From<ModelError> for BatchError {
     }
 }
 
-/// The chain as designed: without what was found out about one board.
-pub fn as_designed(chain: &Chain) -> Chain {
-    Chain { correction: None, findings: None, ..chain.clone() }
-}
-
 /// Brings calibrated boards together; each with the name of its file.
 ///
 /// # Errors
 /// [`BatchError`].
 pub fn batch(boards: &[(String, Chain)]) -> Result<Batch, BatchError> {
     let Some((first_name, first)) = boards.first() else { return Err(BatchError::Empty) };
-    let design = as_designed(first);
+    let design = first.as_designed();
     // Every figure of a chain shows in its debug text, and that is the same for the same figures.
     let text = format!("{design:?}");
     let model = Model::new(design)?;
@@ -177,7 +172,7 @@ pub fn batch(boards: &[(String, Chain)]) -> Result<Batch, BatchError> {
     let mut seen: Vec<Seen> = Vec::with_capacity(boards.len());
     for (name, chain) in boards {
         let Some(findings) = &chain.findings else { return Err(BatchError::NotCalibrated(name.clone())) };
-        if format!("{:?}", as_designed(chain)) != text {
+        if format!("{:?}", chain.as_designed()) != text {
             return Err(BatchError::OtherDesign(first_name.clone(), name.clone()));
         }
         let calibrated = Model::new(chain.clone())?;

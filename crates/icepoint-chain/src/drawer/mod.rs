@@ -1,10 +1,11 @@
 //! What is really in the drawer: a CSV with a line for each value, its tolerance, temperature coefficient and count.
 //!
-//! **Columns** by their header, in any order: `value` must be there; `kind` (`resistor`, `capacitor`, `amplifier`) may be
-//! left out where the unit tells it; without `tolerance` or `tempco` the figures of `[parts]` hold; without `count` there
+//! **Columns** by their header, in any order: `value` must be there; `kind` (`resistor`, `capacitor`, `amplifier`,
+//! `converter`, `reference`, `sensor`) may be left out where the unit tells it; without `tolerance` or `tempco` the figures of `[parts]` hold; without `count` there
 //! is as much as wanted. A column `note` is for people. Lines that start with `#` are comments.
 //! **Separator**: comma, semicolon or tab, whichever the header uses.
-//! **Amplifiers**: `value` is the NAME of a record `[amplifier.NAME]` in the chain file.
+//! **Amplifiers** and the other kinds without a value: `value` is the NAME of a record in the chain file:
+//! `[amplifier.NAME]`, `[converters.NAME]`, `[voltage_references.NAME]`, `[junction_sensors.NAME]`.
 //! **Errors.** All of them at once, each with its row and column, in the same words as those of the chain file.
 
 mod rows;
@@ -13,7 +14,7 @@ mod tests;
 
 use std::path::Path;
 
-use crate::file::{ChainFile, Problem, Refused, Source, bounds};
+use crate::file::{ChainFile, Problem, RecordKind, RecordName, Refused, Source, bounds};
 use crate::front_end::SlotKind;
 use crate::quantity::{self, Unit, format};
 use rows::{Field, rows};
@@ -30,6 +31,8 @@ pub struct Drawer {
     pub parts: Vec<DrawerPart>,
     /// Amplifiers: name of the record and how many.
     pub amplifiers: Vec<(String, Count)>,
+    /// Converters, voltage references and junction sensors: record and how many.
+    pub records: Vec<(RecordName, Count)>,
 }
 
 /// One kind of part in the drawer.
@@ -137,6 +140,26 @@ pub fn of(file: &ChainFile) -> Result<Option<Drawer>, Refused> {
             return Err(file.refused(vec![problem]));
         }
     }
+    for ((kind, name), _) in &drawer.records {
+        let known = file.records.iter().filter(|(k, _)| k == kind).map(|(_, name)| name.as_str());
+        let known: Vec<&str> = known.collect();
+        if !known.contains(&name.as_str()) {
+            let (word, section) = (kind.name(), kind.section());
+            let problem = file.problem_at(
+                "parts.drawer",
+                "drawer.record_unknown",
+                format!("the drawer has a {word} \"{name}\" without a record [{section}.{name}]"),
+                "this drawer",
+            );
+            let problem = match known.is_empty() {
+                true => problem.expected(format!("a section [{section}.{name}] in the chain file")),
+                false => problem
+                    .expected(format!("a {word} that the chain file has a record of: {}", known.join(", "))),
+            };
+            let help = format!("add [{section}.{name}] with the figures of its data sheet");
+            return Err(file.refused(vec![problem.help(help)]));
+        }
+    }
     Ok(Some(drawer))
 }
 
@@ -163,12 +186,16 @@ const COLUMNS: [(&str, Column); 6] = [
 enum Kind {
     Part(SlotKind),
     Amplifier,
+    Record(RecordKind),
 }
 
-const KINDS: [(&str, Kind); 5] = [
+const KINDS: [(&str, Kind); 8] = [
     ("resistor", Kind::Part(SlotKind::Resistor)),
     ("capacitor", Kind::Part(SlotKind::Capacitor)),
     ("amplifier", Kind::Amplifier),
+    ("converter", Kind::Record(RecordKind::Converter)),
+    ("reference", Kind::Record(RecordKind::Reference)),
+    ("sensor", Kind::Record(RecordKind::Sensor)),
     ("r", Kind::Part(SlotKind::Resistor)),
     ("c", Kind::Part(SlotKind::Capacitor)),
 ];
@@ -187,7 +214,8 @@ pub fn parse(name: &str, text: &str, usual: Usual) -> Result<Drawer, Refused> {
         return Err(Refused::new(source, vec![problem]));
     };
     let columns = header_columns(&header, &mut problems);
-    let mut drawer = Drawer { name: name.to_owned(), parts: Vec::new(), amplifiers: Vec::new() };
+    let mut drawer =
+        Drawer { name: name.to_owned(), parts: Vec::new(), amplifiers: Vec::new(), records: Vec::new() };
     if problems.is_empty() {
         for (i, row) in lines.enumerate() {
             if i == MOST_ROWS {
@@ -199,7 +227,8 @@ pub fn parse(name: &str, text: &str, usual: Usual) -> Result<Drawer, Refused> {
             }
             row_into(&row, &columns, usual, &mut drawer, &mut problems);
         }
-        if problems.is_empty() && drawer.parts.is_empty() && drawer.amplifiers.is_empty() {
+        let empty = drawer.parts.is_empty() && drawer.amplifiers.is_empty() && drawer.records.is_empty();
+        if problems.is_empty() && empty {
             problems.push(
                 Problem::new("drawer.empty", "the drawer has a header and no part")
                     .expected("a line for each part, such as 4.7 kΩ,resistor,1 %,50 ppm/K,20"),
@@ -310,6 +339,10 @@ fn row_into(
             drawer.amplifiers.push((value.text.trim().to_owned(), count));
             return;
         }
+        Some(Kind::Record(kind)) => {
+            drawer.records.push(((kind, value.text.trim().to_owned()), count));
+            return;
+        }
         Some(Kind::Part(kind)) => kind,
     };
     let (unit, bound, (tolerance, tempco)) = match kind {
@@ -332,7 +365,7 @@ fn kind(field: &Field<'_>, problems: &mut Vec<Problem>) -> Option<Kind> {
     let word = field.text.trim().to_lowercase();
     let found = KINDS.iter().find(|(name, _)| *name == word).map(|(_, kind)| *kind);
     if found.is_none() {
-        let names = KINDS.iter().map(|(name, _)| *name).take(3);
+        let names = KINDS.iter().map(|(name, _)| *name).filter(|name| name.len() > 1);
         let label = match crate::file::nearest_word(&word, names) {
             Some(close) => format!("did you mean {close}?"),
             None => "not known".into(),
@@ -341,7 +374,7 @@ fn kind(field: &Field<'_>, problems: &mut Vec<Problem>) -> Option<Kind> {
         problems.push(
             Problem::new("drawer.unknown_kind", format!("\"{shown}\" is no kind of part"))
                 .at(field.span, label)
-                .expected("resistor, capacitor or amplifier"),
+                .expected("resistor, capacitor, amplifier, converter, reference or sensor"),
         );
     }
     found
@@ -412,14 +445,25 @@ impl Drawer {
             }
             alike
         });
-        self.amplifiers.sort();
-        self.amplifiers.dedup_by(|next, kept| {
-            let alike = next.0 == kept.0;
-            if alike {
-                kept.1 = kept.1.and(next.1);
-            }
-            alike
-        });
+        add_up(&mut self.amplifiers);
+        add_up(&mut self.records);
+    }
+
+    /// Pieces of an amplifier's record; none of one that the drawer does not list, `Enough` of any when it lists no
+    /// amplifier at all.
+    pub fn amplifier(&self, name: &str) -> Count {
+        if self.amplifiers.is_empty() {
+            return Count::Enough;
+        }
+        self.amplifiers.iter().find(|(n, _)| n == name).map_or(Count::Pieces(0), |(_, count)| *count)
+    }
+
+    /// The same for a converter, a voltage reference or a sensor.
+    pub fn record(&self, record: &RecordName) -> Count {
+        if self.records.iter().all(|((kind, _), _)| *kind != record.0) {
+            return Count::Enough;
+        }
+        self.records.iter().find(|(r, _)| r == record).map_or(Count::Pieces(0), |(_, count)| *count)
     }
 
     /// Parts of one kind, by rising value.
@@ -431,4 +475,16 @@ impl Drawer {
     pub fn find(&self, kind: SlotKind, value: f64) -> Option<&DrawerPart> {
         self.of_kind(kind).find(|p| (p.value / value - 1.0).abs() < 1e-9)
     }
+}
+
+/// Makes one line of those of one name.
+fn add_up<T: Ord>(lines: &mut Vec<(T, Count)>) {
+    lines.sort();
+    lines.dedup_by(|next, kept| {
+        let alike = next.0 == kept.0;
+        if alike {
+            kept.1 = kept.1.and(next.1);
+        }
+        alike
+    });
 }

@@ -97,3 +97,20 @@ fn any_text_is_read_or_refused() {
     }
     assert_eq!(read("\u{feff}value\r\n1 kΩ\r\n").parts[0].value, 1e3);
 }
+
+#[test]
+fn records_are_counted_like_parts() {
+    let text = "value,kind,count\nfine,converter,1\nclose,reference,0\nfine,converter,2\nfront,amplifier,2\n";
+    let drawer = read(text);
+    let of = |kind, name: &str| drawer.record(&(kind, name.to_owned()));
+    assert_eq!(of(RecordKind::Converter, "fine"), Count::Pieces(3));
+    assert_eq!(
+        of(RecordKind::Converter, "coarse"),
+        Count::Pieces(0),
+        "it lists converters, and not this one"
+    );
+    assert_eq!(of(RecordKind::Reference, "close"), Count::Pieces(0));
+    assert_eq!(of(RecordKind::Sensor, "any"), Count::Enough, "it lists no sensor");
+    assert_eq!((drawer.amplifier("front"), drawer.amplifier("buffer")), (Count::Pieces(2), Count::Pieces(0)));
+    assert_eq!(read("value\n1 kΩ\n").amplifier("front"), Count::Enough);
+}

@@ -287,7 +287,7 @@ use Kind::{
 use Presence::{Default, Optional, Required};
 
 /// Front ends with followers and filter amplifiers beside the signal amplifier.
-const BUFFERED: &str = "topology = \"instrumentation\" or \"instrumentation-compensated\" or \"pedestal-amplifier\" or \"difference-amplifier\" or \"two-amplifier-instrumentation\" or \"three-amplifier-instrumentation\"";
+pub(super) const BUFFERED: &str = "topology = \"instrumentation\" or \"instrumentation-compensated\" or \"pedestal-amplifier\" or \"difference-amplifier\" or \"two-amplifier-instrumentation\" or \"three-amplifier-instrumentation\"";
 
 /// Every section, in the order of the documentation and of a filled file.
 #[rustfmt::skip] // a table: one key, its meaning below it

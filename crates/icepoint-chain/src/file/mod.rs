@@ -29,6 +29,7 @@ mod parts;
 mod probe;
 mod problem;
 mod read;
+mod records;
 pub mod reference;
 mod reference_junction;
 mod references;
@@ -50,6 +51,7 @@ pub use need::{CalibrationEffort, Harmonics, Need};
 pub use parts::{CapacitorParts, Network, Parts, ResistorParts};
 pub use probe::{Cable, Distribution, Junction, Lead, Probe, ProbeTolerance};
 pub use problem::{Label, Location, MOST_PROBLEMS, Problem, Refused, Severity, Source};
+pub use records::{RecordKind, RecordName};
 pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumClass, ReferenceJunction};
 pub use references::{
     Certificate, IceBathMade, Instrument, PressureFrom, ProbeIn, ReferenceKind, ReferenceRecord, SourceLeads,
@@ -109,6 +111,10 @@ pub struct ChainFile {
     pub assumptions: Vec<Assumption>,
     /// What does not stop the file but should be known.
     pub cautions: Vec<Problem>,
+    /// Converters, voltage references and junction sensors to choose among.
+    pub records: Vec<RecordName>,
+    /// Those that stand in their places.
+    pub taken: Vec<RecordName>,
     /// Key path to its place in the text.
     places: BTreeMap<String, Place>,
 }
@@ -253,7 +259,8 @@ impl ChainFile {
     }
 
     /// The same file with another front end: the identifier of a built-in one (any other: the file's own circuit), and
-    /// the records for its roles. Values and tolerances are left out when it is another one: its R3 is another R3.
+    /// the records for its roles. Values, tolerances and what was found out about a board are left out when it is another
+    /// one: its R3 is another R3. With none named they are those of the file's own circuit.
     #[must_use]
     pub fn with_front_end(&self, id: &str, records: &[(String, String)]) -> Self {
         let mut file = self.clone();
@@ -266,7 +273,9 @@ impl ChainFile {
         };
         file.front_end.amplifier = record("amplifier").or(file.front_end.amplifier);
         file.front_end.buffer = record("buffer").or(file.front_end.buffer);
-        if file.front_end.topology.value != self.front_end.topology.value {
+        let own = self.front_end.topology.value == Topology::Any && built_in.is_none();
+        if file.front_end.topology.value != self.front_end.topology.value && !own {
+            file.calibration = None;
             file.front_end.values.clear();
             file.front_end.tolerance.clear();
         }

@@ -6,6 +6,7 @@ use super::given::Span;
 use super::parts::{CapacitorParts, Network, Parts, ResistorParts};
 use super::probe::{Lead, Probe};
 use super::problem::{Problem, Refused, Severity, Source, sort};
+use super::records::{self, RecordName};
 use super::similar::nearest;
 use super::walk::{Reader, Walk};
 use super::{
@@ -82,6 +83,11 @@ fn too_large() -> Problem {
 /// # Errors
 /// [`Refused`] with every problem found.
 pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
+    parse_with(name, text, &[])
+}
+
+/// [`parse`] with these records in their places. Without any, every record of the file is looked at in its place.
+pub(super) fn parse_with(name: &str, text: &str, taken: &[RecordName]) -> Result<ChainFile, Refused> {
     let source = Source { name: name.to_owned(), text: text.to_owned() };
     if text.len() as u64 > LARGEST_FILE {
         return Err(Refused { source, problems: vec![too_large()] });
@@ -99,11 +105,19 @@ pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
     let (root, errors) = DeTable::parse_recoverable(text);
     let mut walk = Walk::new(&source);
     let broken = !errors.is_empty();
+    let mut root = root.into_inner();
+    let offered = records::names(&root);
+    for record in taken {
+        root = records::put(&root, record).map_err(|problem| Refused::new(source.clone(), vec![problem]))?;
+    }
     for error in &errors {
         let problem = syntax(error, &source);
         walk.problem(problem);
     }
-    let file = sections(root.get_ref(), &mut walk, &source);
+    let file = sections(&root, &mut walk, &source);
+    if taken.is_empty() && !broken {
+        each_record(&root, &offered, &mut walk, &source);
+    }
     if broken {
         // what a broken line hides is not missing
         walk.problems.retain(|p| {
@@ -119,9 +133,34 @@ pub fn parse(name: &str, text: &str) -> Result<ChainFile, Refused> {
             file.places = places;
             file.assumptions = assumptions;
             file.cautions = cautions;
+            file.records = offered;
+            file.taken = taken.to_vec();
             Ok(file)
         }
         _ => Err(Refused::new(source, errors)),
+    }
+}
+
+/// What is wrong with each record in its place, beside what is wrong without it.
+fn each_record<'t>(root: &DeTable<'t>, offered: &[RecordName], walk: &mut Walk<'t>, source: &'t Source) {
+    for record in offered {
+        let with = match records::put(root, record) {
+            Ok(with) => with,
+            Err(problem) => {
+                walk.problem(problem);
+                continue;
+            }
+        };
+        let mut other = Walk::new(source);
+        sections(&with, &mut other, source);
+        for problem in other.problems {
+            let known = |p: &Problem| {
+                p.code == problem.code && p.at.as_ref().map(|l| l.span) == problem.at.as_ref().map(|l| l.span)
+            };
+            if problem.severity == Severity::Error && !walk.problems.iter().any(known) {
+                walk.problem(problem);
+            }
+        }
     }
 }
 
@@ -165,7 +204,7 @@ fn quote_is_open(line: &str) -> bool {
     !line.contains(['#', '\\']) && line.matches('"').count() == 1 && line.chars().count() < 60
 }
 
-const SECTION_NAMES: [&str; 18] = [
+const SECTION_NAMES: [&str; 21] = [
     "chain",
     "need",
     "probe",
@@ -177,6 +216,9 @@ const SECTION_NAMES: [&str; 18] = [
     "supply",
     "amplifier",
     "converter",
+    "converters",
+    "voltage_references",
+    "junction_sensors",
     "filter",
     "readout",
     "parts",
@@ -293,6 +335,8 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
         budget: budget?,
         assumptions: Vec::new(),
         cautions: Vec::new(),
+        records: Vec::new(),
+        taken: Vec::new(),
         places: BTreeMap::new(),
     };
     checks::check(&file, walk);

@@ -1,6 +1,7 @@
 //! The reference part of `docs/chain-file.md` and of `docs/quantities.md`, printed from the tables that the reader
 //! itself uses, so that neither can go stale. Tests compare both files with it.
 
+use super::Method;
 use super::defaults;
 use super::keys::{Presence, SECTIONS, Section};
 use crate::front_end::{SlotKind, library};
@@ -71,14 +72,13 @@ pub fn front_ends() -> String {
             );
         }
         let records: Vec<&str> = circuit.records().iter().map(|(name, _)| *name).collect();
-        let compensation =
-            if circuit.compensates() { "`method = \"analog\"`" } else { "`method = \"sensor\"`" };
+        let records = if records.is_empty() { "none".to_owned() } else { records.join(", ") };
+        let compensation = format!("`method = \"{}\"`", Method::wanted_by(circuit).word());
         let points: Vec<String> =
             circuit.test_points.iter().map(|p| format!("{} {}", p.label, p.what)).collect();
         let _ = writeln!(
             text,
-            "\nReference junction: {compensation}. Records in `[front_end]`: {}. Test points: {}.\n",
-            records.join(", "),
+            "\nReference junction: {compensation}. Records in `[front_end]`: {records}. Test points: {}.\n",
             points.join("; ")
         );
     }

@@ -4,6 +4,7 @@ use super::front_end::PartValue;
 use super::given::Given;
 use super::keys::{ELEMENTS, ElementWord};
 use super::walk::Reader;
+use crate::front_end::Blueprint;
 
 /// `[reference_junction]`.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +40,26 @@ impl Method {
     /// Every accepted spelling.
     pub const SPELLINGS: &'static [(&'static str, Self)] =
         &[("sensor", Self::Sensor), ("analog", Self::Analog), ("circuit", Self::Circuit)];
+
+    /// The method that a circuit asks for by its parts.
+    pub fn wanted_by(blueprint: &Blueprint) -> Self {
+        if !blueprint.compensates() {
+            Self::Sensor
+        } else if blueprint.has_voltage_sensor() {
+            Self::Analog
+        } else {
+            Self::Circuit
+        }
+    }
+
+    /// Short spelling, as accepted in the file.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Sensor => "sensor",
+            Self::Analog => "analog",
+            Self::Circuit => "circuit",
+        }
+    }
 }
 
 /// A sensor whose output voltage is a straight line of its temperature.

@@ -541,3 +541,18 @@ proptest! {
         }
     }
 }
+
+/// The words that say when `buffer` applies are those of the circuits that have one.
+#[test]
+fn the_buffer_applies_where_a_circuit_has_one() {
+    let with: Vec<String> = crate::front_end::library::all()
+        .iter()
+        .filter(|b| b.records().iter().any(|(name, _)| *name == "buffer"))
+        .map(|b| format!("\"{}\"", b.id))
+        .collect();
+    let mut told: Vec<&str> = keys::BUFFERED.trim_start_matches("topology = ").split(" or ").collect();
+    told.sort_unstable();
+    let mut with: Vec<&str> = with.iter().map(String::as_str).collect();
+    with.sort_unstable();
+    assert_eq!(told, with);
+}

@@ -1,7 +1,8 @@
 //! A filled chain file: the user's own text, with only the chosen values put in; and a write that is whole or not
 //! at all.
 
-use super::{ChainFile, Topology};
+use super::records::OF_REFERENCE;
+use super::{ChainFile, RecordKind, RecordName, Topology};
 use crate::chain::{Correction, Findings};
 use crate::quantity::{Toleranced, Unit, format_toleranced};
 use std::io::{self, Write};
@@ -31,6 +32,10 @@ impl ChainFile {
     pub fn filled(&self, chosen: &[ChosenValue]) -> Result<String, toml_edit::TomlError> {
         let text = self.source.text.strip_prefix('\u{feff}').unwrap_or(&self.source.text);
         let mut document: DocumentMut = text.parse()?;
+        for record in &self.taken {
+            put_record(&mut document, record);
+        }
+        let mut another = !self.taken.is_empty();
         let front_end = document.entry("front_end").or_insert_with(|| Item::Table(Table::new()));
         if let Some(front_end) = front_end.as_table_like_mut() {
             // One that design took is written down with its amplifiers; what the user wrote stays as it is.
@@ -50,6 +55,7 @@ impl ChainFile {
                 // Values for another circuit are no values for this one.
                 front_end.remove("values");
                 front_end.remove("tolerance");
+                another = true;
             }
             let values = front_end.entry("values").or_insert_with(|| Item::Table(Table::new()));
             if let Some(values) = values.as_table_like_mut() {
@@ -57,6 +63,10 @@ impl ChainFile {
                     put(values, &part.designator, &format_toleranced(part.quantity, part.unit, DIGITS));
                 }
             }
+        }
+        if another {
+            // It belongs to a board that was built with other parts.
+            document.remove("calibration");
         }
         Ok(document.to_string())
     }
@@ -144,6 +154,25 @@ fn rounded(number: f64, digits: usize) -> f64 {
 
 fn number(number: f64, digits: usize) -> Item {
     value(rounded(number, digits))
+}
+
+/// Copies a record that was taken to its place: what was read as if it stood there does so from now on.
+fn put_record(document: &mut DocumentMut, (kind, name): &RecordName) {
+    let record = document.get(kind.section()).and_then(|records| records.get(name));
+    let Some(record) = record.and_then(Item::as_table_like) else { return };
+    let keys: Vec<(String, Item)> = record.iter().map(|(key, item)| (key.to_owned(), item.clone())).collect();
+    let place = document.entry(kind.place()).or_insert_with(|| Item::Table(Table::new()));
+    let Some(place) = place.as_table_like_mut() else { return };
+    if *kind == RecordKind::Reference {
+        for key in OF_REFERENCE {
+            place.remove(key);
+        }
+    } else {
+        place.clear();
+    }
+    for (key, item) in keys {
+        place.insert(&key, item);
+    }
 }
 
 /// Replaces the value under a key and keeps the spaces and the comment around it.

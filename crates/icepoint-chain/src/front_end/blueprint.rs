@@ -44,7 +44,7 @@ pub struct Blueprint {
     pub ports: Ports,
     /// Points to touch with a voltmeter, in signal order.
     pub test_points: Vec<TestPoint>,
-    /// Taps for several types: the probe's own, if there is one, takes the place of the negative terminal.
+    /// Taps for several types: the probe's own takes the place of the negative terminal.
     pub taps: Vec<Tap>,
 }
 
@@ -248,6 +248,17 @@ impl PlannedKind {
         }
     }
 
+    /// As [`PartKind::senses_temperature`] once it is built.
+    const fn senses_temperature(&self) -> bool {
+        matches!(
+            self,
+            Self::TemperatureSensor { .. }
+                | Self::Junction { .. }
+                | Self::Thermistor { .. }
+                | Self::Platinum { .. }
+        )
+    }
+
     /// Record of an amplifier, and whether it must be of the instrumentation kind.
     pub fn record(&self) -> Option<(&str, bool)> {
         match self {
@@ -271,15 +282,7 @@ impl Blueprint {
 
     /// Whether the circuit compensates the reference junction itself.
     pub fn compensates(&self) -> bool {
-        self.elements.iter().any(|e| {
-            matches!(
-                e.kind,
-                PlannedKind::TemperatureSensor { .. }
-                    | PlannedKind::Junction { .. }
-                    | PlannedKind::Thermistor { .. }
-                    | PlannedKind::Platinum { .. }
-            )
-        })
+        self.elements.iter().any(|e| e.kind.senses_temperature())
     }
 
     /// Whether a voltage sensor does that.
@@ -287,7 +290,15 @@ impl Blueprint {
         self.elements.iter().any(|e| matches!(e.kind, PlannedKind::TemperatureSensor { .. }))
     }
 
-    /// Node of the negative terminal for a type.
+    /// For a circuit with taps and none for this type: the types that have one.
+    pub fn tap_missing(&self, letter: Letter) -> Option<String> {
+        let missing = !self.taps.is_empty() && self.taps.iter().all(|t| t.letter != letter);
+        let names = || self.taps.iter().map(|t| t.letter.name()).collect::<Vec<_>>().join(", ");
+        missing.then(names)
+    }
+
+    /// Node of the negative terminal for a type; whether it has a tap, where there are any, [`Blueprint::tap_missing`]
+    /// tells.
     pub fn minus_for(&self, letter: Letter) -> &str {
         self.taps.iter().find(|t| t.letter == letter).map_or(&self.ports.minus, |t| &t.node)
     }
@@ -361,7 +372,10 @@ impl Blueprint {
                 PlannedKind::Resistor { a, b } => {
                     let mut figures = surroundings.resistor(designator, value());
                     let network = self.slot(designator).and_then(|s| s.network.as_ref());
-                    if let (Some((tolerance, tempco)), Some(name)) = (surroundings.network, network) {
+                    let loose = surroundings.loose.contains(designator);
+                    if let (Some((tolerance, tempco)), Some(name), false) =
+                        (surroundings.network, network, loose)
+                    {
                         figures.network = Some(Network { name: name.clone(), tolerance, tempco });
                     }
                     PartKind::Resistor { a: node(a), b: node(b), figures }
@@ -434,7 +448,12 @@ impl Blueprint {
         for point in &mut test_points {
             point.node = node(&point.node);
         }
-        FrontEnd { title: self.title.clone(), id: self.id.clone(), parts, ports, test_points }
+        let (title, id) = (self.title.clone(), self.id.clone());
+        let mut front_end = FrontEnd { title, id, parts, ports, test_points };
+        if !surroundings.loose.is_empty() {
+            front_end.leave_lone_networks();
+        }
+        front_end
     }
 
     /// Supplies and the converter's reference.

@@ -316,6 +316,23 @@ impl FrontEnd {
         self.parts.iter().find(|p| p.designator == designator)
     }
 
+    /// What is alone in its network is in none: it has no other to follow.
+    pub fn leave_lone_networks(&mut self) {
+        let of = |p: &Part| p.kind.resistor().and_then(|f| f.network.as_ref()).map(|n| n.name.clone());
+        let names: Vec<String> = self.parts.iter().filter_map(of).collect();
+        for part in &mut self.parts {
+            if let PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } =
+                &mut part.kind
+                && figures
+                    .network
+                    .as_ref()
+                    .is_some_and(|n| names.iter().filter(|o| **o == n.name).count() == 1)
+            {
+                figures.network = None;
+            }
+        }
+    }
+
     /// Nominal ohms or farads of a part that has such a value.
     pub fn value(&self, designator: &str) -> Option<f64> {
         self.part(designator)?.kind.value()

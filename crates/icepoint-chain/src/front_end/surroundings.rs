@@ -1,6 +1,6 @@
 //! What a front end takes from the rest of the chain file: supplies, the reference, figures of amplifiers and parts.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use icepoint_sensors::Letter;
 
@@ -51,6 +51,8 @@ pub struct Surroundings {
     pub resistor_for: BTreeMap<String, ResistorFigures>,
     /// Tracking inside resistor networks (relative, 1/K), when the user has them.
     pub network: Option<(f64, f64)>,
+    /// Resistors that are single parts whatever the circuit says: they track no other.
+    pub loose: BTreeSet<String>,
     /// Limit of capacitor values, relative.
     pub capacitor_tolerance: f64,
     /// Capacitors that differ from that.

@@ -10,11 +10,10 @@ use icepoint_circuit::{Circuit, CircuitError, Complex, ParameterId};
 use super::{
     Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
 };
-use crate::chain::Chain;
 use crate::dynamics::Dynamics;
 use crate::wiring::Wiring;
 
-pub(super) fn add(_chain: &Chain, dynamics: &Dynamics, list: &mut Collector) {
+pub(super) fn add(dynamics: &Dynamics, list: &mut Collector) {
     let mut row = |id: &str, label: &str, amplitude: f64, text: &str| {
         list.add(
             Imperfection {

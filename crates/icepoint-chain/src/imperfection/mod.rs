@@ -325,8 +325,8 @@ pub(crate) fn collect_dynamic(
     list: &mut Collector,
 ) -> Result<crate::dynamics::Dynamics, icepoint_circuit::CircuitError> {
     let dynamics = crate::dynamics::Dynamics::new(chain, wiring, values)?;
-    noise::add(chain, &dynamics, list);
-    mains::add(chain, &dynamics, list);
+    noise::add(&dynamics, list);
+    mains::add(&dynamics, list);
     protection::add_residues(chain, wiring, values, list)?;
     Ok(dynamics)
 }

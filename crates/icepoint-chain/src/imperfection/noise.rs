@@ -3,10 +3,9 @@
 use super::{
     Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
 };
-use crate::chain::Chain;
 use crate::dynamics::Dynamics;
 
-pub(super) fn add(_chain: &Chain, dynamics: &Dynamics, list: &mut Collector) {
+pub(super) fn add(dynamics: &Dynamics, list: &mut Collector) {
     list.add(
         Imperfection {
             id: "noise.circuit".into(),

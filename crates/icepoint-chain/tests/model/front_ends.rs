@@ -185,6 +185,11 @@ fn every_front_end_is_within_its_limits_has_a_budget_and_shows_a_broken_sensor()
                 );
             }
         }
+        // Of every board, not of the usual one alone.
+        let uses = model.headroom().expect("limits");
+        let closest = uses.first().expect("a limit");
+        println!("{id}: {} has {:.1} % left", closest.what, 100.0 * closest.relative_margin());
+        assert!(closest.relative_margin() >= 0.0, "{id}: {closest:?}");
         let shortfall = model.open_sensor_shortfall().expect("a reading");
         assert!(shortfall <= 0.0, "{id}: a broken sensor reads {shortfall} K short of the end of the scale");
         let study = Study::over(&model, vec![need.hot.0, need.hot.1], vec![need.board.0, need.board.1]);

@@ -65,7 +65,7 @@ fn compensations_take_the_board_out_of_the_reading() {
 #[test]
 fn taps_with_the_right_and_the_wrong_type() {
     let file = resolved("taps.toml");
-    let table = taps::table(&file).unwrap();
+    let table = taps::table(&file, &file.chain).unwrap();
     assert_eq!(table.len(), 5 * 7);
     let total = 100e3 + 93.1 + 110.0 + 147.0 + 200.0 + 59.0;
     let below = [("tap_e", 609.1), ("tap_j", 516.0), ("tap_k", 406.0), ("tap_n", 259.0), ("tap_s", 59.0)];

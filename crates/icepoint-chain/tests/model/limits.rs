@@ -1,8 +1,11 @@
 //! Supplies end, sensors break, junctions touch the sheath.
 
-use crate::bench::{InHand, bench, emf, kiln};
+use crate::bench::{InHand, bench, emf, kiln, resolved};
 use crate::hand::Instrumentation;
+use icepoint_chain::chain::{BrokenSensor, Correction};
 use icepoint_chain::front_end::PartKind;
+use rand::{RngExt, SeedableRng};
+use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// Solver and formula.
 const ROUNDING_VOLTS: f64 = 1e-9;
@@ -131,4 +134,86 @@ fn a_grounded_junction_shorts_an_analog_compensation() {
     let lost = bench_floating.reads(200.0, 25.0, &[]) - grounded.reads(200.0, 25.0, &[]);
     // Half of the loop, 2.5 Ω and the wire's, against R6 of 110 Ω: a few per cent of the compensation are left.
     assert!((22.0..27.0).contains(&lost), "{lost} K");
+}
+
+/// No board reads a break nearer to the range than the one that is said to be the worst: 200 boards at random corners of
+/// their limits and 200 inside them, on four front ends, either way.
+#[test]
+fn no_board_shows_a_break_worse_than_the_worst_board() {
+    let mut random = Xoshiro256PlusPlus::seed_from_u64(7);
+    for name in ["kiln.toml", "bench.toml", "diode.toml", "direct.toml"] {
+        for want in [BrokenSensor::Upscale, BrokenSensor::Downscale] {
+            let mut file = resolved(name);
+            file.surroundings.broken_sensor = want;
+            let chain = file.with_values(&file.fixed).with(|c| c.need.broken_sensor = want);
+            // A pull-up of hundreds of megohms, so that the end of the scale is not what hides the differences.
+            let chain = chain.with(|c| {
+                for part in &mut c.front_end.parts {
+                    if let PartKind::Resistor { figures, .. } = &mut part.kind
+                        && figures.ohms > 5e6
+                    {
+                        figures.ohms *= 100.0;
+                    }
+                }
+            });
+            let board = chain.built();
+            let (low, high) = board.chain().need.board;
+            for at in [low, high] {
+                let worst = board.model.open_sensor_at_worst(at).unwrap();
+                for n in 0..400 {
+                    let one = |i: &icepoint_chain::imperfection::Imperfection| {
+                        let (least, most) = i.distribution.limits();
+                        if n % 2 == 0 {
+                            if random.random() { least } else { most }
+                        } else {
+                            least + (most - least) * random.random::<f64>()
+                        }
+                    };
+                    let d: Vec<f64> = board.model.imperfections().iter().map(one).collect();
+                    let read = board.model.open_sensor_of(at, &d).unwrap().celsius;
+                    let nearer = match want {
+                        BrokenSensor::Upscale => worst.celsius - read,
+                        BrokenSensor::Downscale => read - worst.celsius,
+                    };
+                    assert!(
+                        nearer < 1e-6,
+                        "{name}, {want:?}, {at} °C: {read} °C, worst {} °C",
+                        worst.celsius
+                    );
+                }
+            }
+        }
+    }
+}
+
+/// Bias currents of 1 µA against a pull-up of 10 MΩ: with every deviation at its mean a break reads upscale, and a board
+/// whose amplifier draws its current out of the input reads it downscale. By hand: 3.3 V − 10 MΩ · 1 µA is below ground.
+#[test]
+fn bias_currents_can_turn_the_direction_of_a_break() {
+    let noisy = kiln().with(|c| {
+        for part in &mut c.front_end.parts {
+            if let PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } =
+                &mut part.kind
+            {
+                figures.bias = 1e-6;
+            }
+        }
+    });
+    let board = noisy.built();
+    assert!(board.model.open_sensor(25.0).unwrap().celsius > 1100.0);
+    let worst = board.model.open_sensor_at_worst(25.0).unwrap();
+    assert!(worst.celsius < 20.0, "{} °C", worst.celsius);
+    assert!(board.model.open_sensor_shortfall().unwrap() > 1000.0);
+    assert!(kiln().built().model.open_sensor_shortfall().unwrap() < 0.0);
+}
+
+/// What a calibration wrote into the chain is in the reading of a break as in any other.
+#[test]
+fn a_break_is_read_with_the_correction() {
+    let plain = bench().built();
+    let shifted = bench().with(|c| c.correction = Some(Correction { offset: -0.05, gain: 1.0 })).built();
+    let difference =
+        plain.model.open_sensor(25.0).unwrap().celsius - shifted.model.open_sensor(25.0).unwrap().celsius;
+    // 50 mV at 10 mV/K.
+    assert!((difference - 5.0).abs() < 1e-6, "{difference} K");
 }

@@ -15,6 +15,8 @@ pub struct Part {
     pub tolerance: f64,
     /// Limit of the temperature coefficient, 1/K; 0 for capacitors, where it is in the tolerance.
     pub tempco: f64,
+    /// Whether it may be one of a network, where the circuit has one; a part of the drawer is a single one.
+    pub in_network: bool,
 }
 
 /// How two parts are joined.
@@ -28,7 +30,7 @@ pub enum Join {
 
 impl Part {
     /// No part.
-    pub(crate) const NONE: Self = Self { value: f64::NAN, tolerance: 0.0, tempco: 0.0 };
+    pub(crate) const NONE: Self = Self { value: f64::NAN, tolerance: 0.0, tempco: 0.0, in_network: false };
 }
 
 impl Join {
@@ -79,7 +81,12 @@ impl Fit {
                 let both = |of: fn(&Part) -> f64| {
                     libm::hypot(share(first) * of(&first), share(second) * of(&second))
                 };
-                Part { value, tolerance: both(|p| p.tolerance), tempco: both(|p| p.tempco) }
+                Part {
+                    value,
+                    tolerance: both(|p| p.tolerance),
+                    tempco: both(|p| p.tempco),
+                    in_network: false,
+                }
             }
         }
     }
@@ -99,6 +106,9 @@ pub fn chain(resolved: &Resolved, values: &Values, fits: &Fits, whole: bool) -> 
         match &mut at.kind {
             PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } => {
                 (figures.ohms, figures.tolerance, figures.tempco) = (part.value, part.tolerance, part.tempco);
+                if !part.in_network {
+                    figures.network = None;
+                }
             }
             PartKind::Capacitor { farads, tolerance, .. } => {
                 (*farads, *tolerance) = (part.value, part.tolerance)
@@ -109,6 +119,7 @@ pub fn chain(resolved: &Resolved, values: &Values, fits: &Fits, whole: bool) -> 
             split(front_end, designator, fit);
         }
     }
+    front_end.leave_lone_networks();
     chain
 }
 
@@ -154,7 +165,7 @@ mod tests {
     use super::*;
 
     fn part(value: f64, tolerance: f64) -> Part {
-        Part { value, tolerance, tempco: 1e-4 }
+        Part { value, tolerance, tempco: 1e-4, in_network: false }
     }
 
     /// By hand: 9 kΩ ± 1 % and 1 kΩ ± 1 % in series: 10 kΩ; (0.9² + 0.1²)^½ %. In parallel 900 Ω, the same shares.

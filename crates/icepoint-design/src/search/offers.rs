@@ -80,12 +80,12 @@ impl<'r> Stock<'r> {
         match slot.kind {
             SlotKind::Resistor => {
                 let figures = s.resistor_for.get(&slot.designator).unwrap_or(&s.resistor);
-                Part { value, tolerance: figures.tolerance, tempco: figures.tempco }
+                Part { value, tolerance: figures.tolerance, tempco: figures.tempco, in_network: true }
             }
             // The temperature coefficient is in the tolerance already.
             SlotKind::Capacitor => {
                 let tolerance = s.capacitor_for.get(&slot.designator).unwrap_or(&s.capacitor_tolerance);
-                Part { value, tolerance: *tolerance, tempco: 0.0 }
+                Part { value, tolerance: *tolerance, tempco: 0.0, in_network: false }
             }
         }
     }
@@ -100,9 +100,12 @@ impl<'r> Stock<'r> {
     pub fn at_hand(&self, part: usize) -> Option<Part> {
         let p = self.drawer?.parts.get(part)?;
         Some(match p.kind {
-            SlotKind::Resistor => Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco },
+            SlotKind::Resistor => {
+                Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco, in_network: false }
+            }
             SlotKind::Capacitor => {
-                Part { value: p.value, tolerance: p.tolerance + p.tempco * self.reach(), tempco: 0.0 }
+                let tolerance = p.tolerance + p.tempco * self.reach();
+                Part { value: p.value, tolerance, tempco: 0.0, in_network: false }
             }
         })
     }

@@ -1,13 +1,21 @@
 //! Comparing front ends: what fits, what is left out and why, the best edge, and the file that is written.
 
 use crate::bench::example;
-use icepoint_chain::file;
+use icepoint_chain::file::{self, Method};
 use icepoint_design::compare::{compare, only};
 
-fn any(name: &str) -> file::ChainFile {
+fn text(name: &str) -> String {
     let text = example(name);
     let named: Vec<&str> = text.text().lines().filter(|l| !l.starts_with("topology")).collect();
-    file::parse("chain.toml", &named.join("\n")).unwrap_or_else(|refused| panic!("{refused}"))
+    named.join("\n")
+}
+
+fn read(text: &str) -> file::ChainFile {
+    file::parse("chain.toml", text).unwrap_or_else(|refused| panic!("{refused}"))
+}
+
+fn any(name: &str) -> file::ChainFile {
+    read(&text(name))
 }
 
 #[test]
@@ -29,14 +37,15 @@ fn what_fits_is_compared_and_the_rest_says_why() {
             let outside = table.left_out.iter().any(|l| l.id == blueprint.id);
             assert!(inside || outside, "{} is nowhere", blueprint.id);
         }
-        // The best edge, by its definition.
+        // The best edge, by its definition: among the rows that meet the need, as some do here.
         for row in &table.rows {
-            let beaten = table.rows.iter().any(|o| {
+            let beaten = table.rows.iter().filter(|o| o.met).any(|o| {
                 (o.error_95 < row.error_95 && o.parts <= row.parts)
                     || (o.error_95 <= row.error_95 && o.parts < row.parts)
             });
-            assert!(!(row.best_edge && beaten), "{row:?}");
+            assert!(!row.best_edge || (row.met && !beaten), "{row:?}");
         }
+        assert!(table.remarks.is_empty(), "{:?}", table.remarks);
         assert!(table.rows.iter().any(|r| r.best_edge));
         assert!(table.rows.windows(2).all(|w| w[0].met >= w[1].met), "what meets the need comes first");
     }
@@ -58,5 +67,77 @@ fn the_row_taken_is_written_into_the_file() {
 #[test]
 fn a_front_end_that_does_not_fit_is_refused() {
     let error = only(&any("burnout-kiln.toml"), "single-amplifier").unwrap_err();
-    assert!(error.to_string().contains("reads a sensor"), "{error}");
+    assert!(error.to_string().contains("compensates the reference junction by a voltage sensor"), "{error}");
+}
+
+/// By its parts: a chain that compensates by parts of the circuit compares those that do, and none of the others.
+#[test]
+fn a_front_end_goes_with_the_method_by_its_parts() {
+    for method in ["analog", "circuit", "sensor"] {
+        for blueprint in icepoint_chain::front_end::library::all() {
+            let wanted = Method::wanted_by(blueprint).word();
+            let by_parts = match blueprint.id.as_str() {
+                "diode-compensation" | "thermistor-bridge" | "platinum-bridge" => "circuit",
+                "single-amplifier" | "single-amplifier-taps" | "instrumentation-compensated" => "analog",
+                _ => "sensor",
+            };
+            assert_eq!(wanted, by_parts, "{}", blueprint.id);
+            let file = match method {
+                "analog" => any("bench-voltmeter.toml"),
+                "sensor" => any("burnout-kiln.toml"),
+                _ => read(&circuit_compensated()),
+            };
+            if wanted == method {
+                continue;
+            }
+            let error = only(&file, &blueprint.id).unwrap_err().to_string();
+            assert!(error.contains(&format!("method = \"{wanted}\"")), "{}: {error}", blueprint.id);
+        }
+    }
+}
+
+/// The voltmeter chain compensated by a part of the circuit.
+fn circuit_compensated() -> String {
+    let text = text("bench-voltmeter.toml");
+    let from = text.find("[reference_junction]").unwrap();
+    let to = from + text[from + 1..].find("\n[").unwrap() + 1;
+    let section = "[reference_junction]\nmethod = \"circuit\"\naccuracy = \"0.5 K\"\n\n[compensation]\n\n";
+    format!("{}{section}{}", &text[..from], &text[to..].trim_start())
+}
+
+/// A split-supply front end that is fed from one supply needs no budget to be told that it does not work.
+#[test]
+fn what_can_not_work_is_left_out_with_the_pin_that_says_so() {
+    let comparison = only(&any("burnout-kiln.toml"), "split-supply-amplifier");
+    let error = comparison.unwrap_err().to_string();
+    println!("{error}");
+    assert!(error.contains("with exact parts") && error.contains("A1"), "{error}");
+    let comparison = only(&any("burnout-kiln.toml"), "pedestal-amplifier").unwrap();
+    assert!(comparison.table.left_out.is_empty());
+}
+
+/// A type without a tap: refused where the front end is named, left out where it is not.
+#[test]
+fn a_type_without_a_tap_is_told() {
+    let text = text("bench-voltmeter.toml").replace("type = \"K\"", "type = \"C\"");
+    let named = text.replace("[front_end]", "[front_end]\ntopology = \"single-amplifier-taps\"");
+    assert_ne!(text, named);
+    let refused = file::parse("chain.toml", &named).unwrap_err();
+    assert!(refused.problems.iter().any(|p| p.code == "circuit.no_tap"), "{refused}");
+}
+
+#[test]
+fn what_is_not_tried_or_left_aside_is_said() {
+    let mut text = text("burnout-kiln.toml");
+    let start = text.find("[amplifier.buffer]").unwrap();
+    let end = text[start + 1..].find("\n[").map_or(text.len(), |at| start + 1 + at);
+    let record = text[start..end].to_owned();
+    for n in 1..5 {
+        text.push_str(&format!("\n{}\n", record.replace("[amplifier.buffer]", &format!("[amplifier.b{n}]"))));
+    }
+    let text: Vec<&str> = text.lines().filter(|l| !l.starts_with("buffer = ")).collect();
+    let comparison = only(&read(&text.join("\n")), "instrumentation").unwrap();
+    assert_eq!(comparison.table.rows.len(), 4);
+    let remarks = &comparison.table.remarks;
+    assert!(remarks.iter().any(|r| r.starts_with("instrumentation: 1 further")), "{remarks:?}");
 }

@@ -94,7 +94,12 @@ fn as_good_as_every_assignment() {
     let parts = resolved.drawer.clone().unwrap().parts;
     let mut all: Vec<(f64, Fits)> = Vec::new();
     let one = |i: usize| {
-        Fit::One(Part { value: parts[i].value, tolerance: parts[i].tolerance, tempco: parts[i].tempco })
+        Fit::One(Part {
+            value: parts[i].value,
+            tolerance: parts[i].tolerance,
+            tempco: parts[i].tempco,
+            in_network: false,
+        })
     };
     let limits = |d: &str, i: usize| {
         let (low, high) = resolved.blueprint.slot(d).unwrap().limits;
@@ -160,7 +165,8 @@ fn two_parts_where_they_win() {
         let drawer = resolved.drawer.as_ref().unwrap();
         let off = |value: f64| libm::log(value / wanted).abs();
         let near = drawer.of_kind(kind).min_by(|a, b| off(a.value).total_cmp(&off(b.value))).unwrap();
-        let part = Part { value: near.value, tolerance: near.tolerance, tempco: near.tempco };
+        let part =
+            Part { value: near.value, tolerance: near.tolerance, tempco: near.tempco, in_network: true };
         single.insert((*designator).clone(), Fit::One(part));
     }
     let (_, without) = judged(&resolved, &single);
@@ -223,4 +229,27 @@ fn a_fixed_value_is_the_part_in_the_drawer() {
     let refused = icepoint_chain::resolve::resolve(&file).unwrap_err();
     assert_eq!(refused.problems[0].code, "drawer.unreadable");
     assert!(refused.problems[0].at.is_some());
+}
+
+/// A part out of the drawer is a single one: it tracks no other, whatever network the circuit has there.
+#[test]
+fn parts_of_the_drawer_are_in_no_network() {
+    let mut resolved = kiln_but(&["R5", "R6"]).resolved();
+    resolved.surroundings.network = Some((0.0005, 5e-6));
+    let names = |fits: &Fits, resolved: &Resolved| -> Vec<String> {
+        let mut values = resolved.fixed.clone();
+        values.extend(fits.iter().map(|(d, fit)| (d.clone(), fit.value())));
+        let chain = search::chain(resolved, &values, fits, true);
+        let tied =
+            |p: &&icepoint_chain::front_end::Part| p.kind.resistor().is_some_and(|f| f.network.is_some());
+        chain.front_end.parts.iter().filter(tied).map(|p| p.designator.clone()).collect()
+    };
+    let bought = search::choose(&resolved).unwrap();
+    let of_series = names(&bought.fits, &resolved);
+    let csv = "value,tolerance,tempco\n1 kΩ,1 %,50 ppm/K\n1.1 kΩ,1 %,50 ppm/K\n27 kΩ,1 %,50 ppm/K\n30 kΩ,1 %,50 ppm/K\n";
+    let resolved = with_drawer(resolved, csv);
+    let taken = search::choose(&resolved).unwrap();
+    let of_drawer = names(&taken.fits, &resolved);
+    assert!(of_series.contains(&"R5".into()) && of_series.contains(&"R6".into()), "{of_series:?}");
+    assert!(!of_drawer.contains(&"R5".into()) && !of_drawer.contains(&"R6".into()), "{of_drawer:?}");
 }

@@ -8,4 +8,5 @@ mod drawer;
 mod examples;
 mod exhaustive;
 mod promises;
+mod records;
 mod refusals;

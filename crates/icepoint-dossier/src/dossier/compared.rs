@@ -70,11 +70,48 @@ pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pi
         }
         (page::table("Front ends that fit", &columns, &rows))
         (pictures.both("front-ends",
-            "Error against parts. Filled: on the best edge, no other has a smaller error with no more parts. Ringed: taken.",
+            "Error against parts. Filled: on the best edge, no other that meets the need has a smaller error with no more parts. Ringed: taken.",
             &|frame| edge.draw(frame)))
         @if !compared.left_out.is_empty() {
             h3 { "Left out" }
             ul { @for left in &compared.left_out { li { (left.id) ": " (typeset(&left.why)) "." } } }
+        }
+        @for remark in &compared.remarks {
+            p { (sentence(remark)) "." }
+        }
+    }
+}
+
+/// Converters, voltage references and junction sensors, each in its place with the best values for it.
+pub(super) fn records(s: &Subject<'_>) -> Markup {
+    let columns = [
+        Column::words("Part"),
+        Column::words("Record"),
+        Column::numbers("Error at 95 %", "± K"),
+        Column::words("What binds"),
+    ];
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    for choice in &s.design.records {
+        for (i, row) in choice.rows.iter().enumerate() {
+            let mark = if i == 0 { " (taken)" } else { "" };
+            let misses = if row.met { "" } else { "; misses the need" };
+            rows.push(vec![
+                choice.kind.name().to_owned(),
+                format!("{}{mark}", row.called(choice.kind)),
+                fixed(row.error_95, 2),
+                format!("{}{misses}", row.binds),
+            ]);
+        }
+    }
+    let left = s.design.records.iter().flat_map(|c| &c.left_out);
+    html! {
+        p {
+            "One kind after the other, with what was taken before in its place, each with the best values found for it. "
+            "What comes second is what the next best would give."
+        }
+        (page::table("Each record in its place", &columns, &rows))
+        @for left in left {
+            p { "Left out: " (left.id) ": " (typeset(&left.why)) "." }
         }
     }
 }

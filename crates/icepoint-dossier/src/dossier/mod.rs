@@ -85,6 +85,9 @@ pub fn dossier_with(
         ("answer", "The answer", answer::section(&subject)),
         ("need", "The need", need::section(&subject)),
     ];
+    if !design.records.is_empty() {
+        sections.push(("records", "Parts to choose among", compared::records(&subject)));
+    }
     if let Some(table) = &design.compared {
         let content = compared::front_ends(&subject, table, &mut pictures);
         sections.push(("front-ends", "Front ends beside each other", content));

@@ -25,8 +25,26 @@ pub(super) fn which(file: &ChainFile, walk: &mut Walk<'_>) {
                     super::super::keys::one_of(&built_in())
                 )),
         ),
-        // Compared with the built-in ones.
-        (Topology::Any, _) => {}
+        (Topology::Any, None) => {
+            let front_end = &file.front_end;
+            let chosen = front_end.values.iter().filter(|(_, given)| given.value.chosen().is_some());
+            let values = chosen.map(|(name, given)| (name, given.span()));
+            let tolerances = front_end.tolerance.iter().map(|(name, given)| (name, given.span()));
+            if let Some((name, span)) = values.chain(tolerances).next() {
+                walk.problem(
+                    Problem::new(
+                        "front_end.values_of_none",
+                        format!("{name} has a figure, and no front end is named that it belongs to"),
+                    )
+                    .at(span.unwrap_or(at), "of which front end?")
+                    .also(topology.span(), "none is named")
+                    .expected("values and tolerances beside topology = the name of a front end")
+                    .help("name the front end, or leave its values out: design compares all that fit"),
+                );
+            }
+        }
+        // Compared with the built-in ones; what [front_end] says of parts is about this one.
+        (Topology::Any, Some(_)) => {}
         (Topology::BuiltIn(id), Some(header)) => walk.problem(
             Problem::new("circuit.two", format!("the front end is {id}, and there is a [circuit] too"))
                 .at(at, "a built-in circuit")
@@ -86,19 +104,13 @@ fn called(file: &ChainFile) -> String {
 
 pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
     let (topology, method) = (&file.front_end.topology, &file.reference_junction.method);
-    let Some(blueprint) = file.blueprint() else { return };
-    let wanted = if !blueprint.compensates() {
-        Method::Sensor
-    } else if blueprint.has_voltage_sensor() {
-        Method::Analog
-    } else {
-        Method::Circuit
-    };
+    // Without a named front end the method itself says which are compared; the rule must go with it all the same.
+    let wanted = file.blueprint().map_or(method.value, Method::wanted_by);
     if method.value != wanted {
-        let (word, other) = match wanted {
-            Method::Analog => ("analog", "instrumentation"),
-            Method::Sensor => ("sensor", "single-amplifier"),
-            Method::Circuit => ("circuit", "instrumentation"),
+        let word = wanted.word();
+        let other = match wanted {
+            Method::Analog | Method::Circuit => "instrumentation",
+            Method::Sensor => "single-amplifier",
         };
         let at = place(walk, method, "reference_junction");
         let own = topology.value == Topology::Own;
@@ -163,6 +175,29 @@ pub(super) fn reading_rule(file: &ChainFile, walk: &mut Walk<'_>) {
             .help("element = \"digital\""),
         );
     }
+}
+
+/// A circuit with taps needs one for the probe's type: on another type's it would read wrong without a word.
+pub(super) fn tap(file: &ChainFile, walk: &mut Walk<'_>) {
+    let Some(blueprint) = file.blueprint() else { return };
+    let letter = &file.probe.letter;
+    let Some(types) = blueprint.tap_missing(letter.value) else { return };
+    let at = place(walk, letter, "probe");
+    walk.problem(
+        Problem::new(
+            "circuit.no_tap",
+            format!("{} has no tap for type {}", called(file), letter.value.name()),
+        )
+        .at(at, "has no tap")
+        .also(file.front_end.topology.span(), "the circuit")
+        .expected(format!("a type with a tap: {types}"))
+        .help(match file.front_end.topology.value {
+            Topology::Own => format!("{} = a node in [circuit.taps], or another type", letter.value.name()),
+            Topology::BuiltIn(_) | Topology::Any => {
+                format!("type = one of {types}, or topology = \"single-amplifier\"")
+            }
+        }),
+    );
 }
 
 /// The records that the circuit asks for: there, and of the right kind.

@@ -36,6 +36,7 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     circuit::which(file, walk);
     circuit::own(file, walk);
     circuit::reading_rule(file, walk);
+    circuit::tap(file, walk);
     circuit::amplifiers(file, walk);
     circuit::converter(file, walk);
     circuit::line_against_supply(file, walk);

@@ -36,13 +36,11 @@ pub(super) fn derivations(s: &Subject<'_>) -> Result<Vec<Derivation>, ModelError
         check: Check::Exact,
         source: format!("reference function of type {}, IEC 60584-1", letter.name()),
     }];
-    match s.design.resolved.blueprint.id.as_str() {
-        // These formulas are those of an output that rises.
-        _ if s.design.resolved.low_pass.as_ref().is_some_and(|l| l.plan.gain() < 0.0) => {}
-        "instrumentation" => instrumentation(s, &mut list),
-        "single-amplifier" => single_amplifier(s, &mut list),
-        // Formulas by hand are written for circuits that are known; any other has its matrix.
-        _ => {}
+    // These formulas are those of an output that rises.
+    let falls = s.design.resolved.low_pass.as_ref().is_some_and(|l| l.plan.gain() < 0.0);
+    let id = s.design.resolved.blueprint.id.as_str();
+    if let Some((_, by_hand)) = BY_HAND.iter().find(|(known, _)| *known == id && !falls) {
+        by_hand(s, &mut list);
     }
     let output =
         model.predict(&Situation::at(s.chain, hot, SPECIFIED_AT), model.mean_deviations())?.output_volts;
@@ -99,6 +97,11 @@ fn loading(s: &Subject<'_>, last: &str) -> (&'static str, String) {
         ("", String::new())
     }
 }
+
+/// Formulas by hand, for circuits that are known; any other has its matrix.
+type ByHand = fn(&Subject<'_>, &mut Vec<Derivation>);
+const BY_HAND: [(&str, ByHand); 2] =
+    [("instrumentation", instrumentation), ("single-amplifier", single_amplifier)];
 
 fn instrumentation(s: &Subject<'_>, list: &mut Vec<Derivation>) {
     let gain = s.design.model.nominal_transfer().1;
