@@ -49,6 +49,9 @@ impl Tried {
 /// # Errors
 /// [`ModelError`] when of some kind not one, nor what stands in its section, gives a board.
 pub fn choose(file: &ChainFile) -> Result<(ChainFile, Vec<RecordChoice>), ModelError> {
+    if file.records.is_empty() {
+        return Ok((file.clone(), Vec::new()));
+    }
     let drawer = drawer::of(file).map_err(|refused| ModelError::Range(refused.plain()))?;
     let mut taken: Vec<RecordName> = Vec::new();
     let (mut best, mut choices) = (file.clone(), Vec::new());

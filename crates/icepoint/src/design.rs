@@ -57,6 +57,10 @@ pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer
     let file = chain_file::load(&arguments.file)?;
     let comparison = compared(arguments, &file)?;
     let front_end = comparison.as_ref().map_or_else(|| file.clone(), |comparison| comparison.file(&file));
+    if !front_end.records.is_empty() {
+        // Whatever is wrong without them is told at its place.
+        resolve(&front_end)?;
+    }
     let (with_records, records) = records::choose(&front_end)?;
     let (file, mut design) = match &comparison {
         Some(comparison) if with_records.taken.is_empty() => {

@@ -143,6 +143,16 @@ pub(super) fn parse_with(name: &str, text: &str, taken: &[RecordName]) -> Result
 
 /// What is wrong with each record in its place, beside what is wrong without it.
 fn each_record<'t>(root: &DeTable<'t>, offered: &[RecordName], walk: &mut Walk<'t>, source: &'t Source) {
+    if let Some((kind, name)) = offered.get(records::MOST) {
+        let message = format!("there are {} records to choose among", offered.len());
+        let section = format!("{}.{name}", kind.section());
+        walk.problem(
+            Problem::new("record.too_many", message)
+                .expected(format!("at most {} converters, voltage references and sensors", records::MOST))
+                .help(format!("leave some out, from [{section}] on")),
+        );
+        return;
+    }
     for record in offered {
         let with = match records::put(root, record) {
             Ok(with) => with,

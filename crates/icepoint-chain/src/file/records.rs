@@ -62,6 +62,9 @@ impl RecordKind {
 /// A record by kind and name.
 pub type RecordName = (RecordKind, String);
 
+/// Most records that are looked at: each costs a search, and a drawer has no more that are worth one.
+pub const MOST: usize = 40;
+
 type Root<'t> = DeTable<'t>;
 
 /// The names of all records, in the order of the file.
