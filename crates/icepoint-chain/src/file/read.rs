@@ -144,12 +144,15 @@ pub(super) fn parse_with(name: &str, text: &str, taken: &[RecordName]) -> Result
 /// What is wrong with each record in its place, beside what is wrong without it.
 fn each_record<'t>(root: &DeTable<'t>, offered: &[RecordName], walk: &mut Walk<'t>, source: &'t Source) {
     if let Some((kind, name)) = offered.get(records::MOST) {
-        let message = format!("there are {} records to choose among", offered.len());
-        let section = format!("{}.{name}", kind.section());
+        let section = kind.section();
+        let records = root.get(section).and_then(|value| value.get_ref().as_table());
+        let key = records.and_then(|records| records.get_key_value(name.as_str()));
+        let span: Span = key.map_or(0..0, |(key, _)| key.span()).into();
         walk.problem(
-            Problem::new("record.too_many", message)
+            Problem::new("record.too_many", format!("there are {} records to choose among", offered.len()))
+                .at(span, "one too many")
                 .expected(format!("at most {} converters, voltage references and sensors", records::MOST))
-                .help(format!("leave some out, from [{section}] on")),
+                .help(format!("leave [{section}.{name}] out, or another")),
         );
         return;
     }
