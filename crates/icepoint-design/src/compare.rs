@@ -373,3 +373,29 @@ pub(crate) fn row(
     };
     Ok(Ok((row, (resolved, selection))))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Five buffers that all fit: four are tried, and one is said not to be.
+    #[test]
+    fn combinations_beyond_the_most_are_counted() {
+        let text = include_str!("../../../examples/burnout-kiln.toml");
+        let start = text.find("[amplifier.buffer]").unwrap();
+        let end = start + text[start + 1..].find("\n[").unwrap() + 2;
+        let mut more = String::new();
+        for line in text.lines().filter(|l| !l.starts_with("topology") && !l.starts_with("buffer =")) {
+            more.push_str(line);
+            more.push('\n');
+        }
+        for n in 1..5 {
+            let header = format!("[amplifier.b{n}]");
+            more.push_str(&text[start..end].replace("[amplifier.buffer]", &header));
+        }
+        let file = icepoint_chain::file::parse("kiln.toml", &more).unwrap();
+        let blueprint = library::named("instrumentation").unwrap();
+        let (choices, beyond) = fitting(&file, blueprint).unwrap();
+        assert_eq!((choices.len(), beyond), (MOST_AMPLIFIERS, 1));
+    }
+}

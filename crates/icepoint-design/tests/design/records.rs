@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use crate::bench::example;
+use crate::bench::kiln_but;
 use icepoint_chain::file::{self, RecordKind};
 use icepoint_chain::resolve::resolve;
 use icepoint_design::{compare, records};
@@ -13,9 +13,9 @@ const FINE: &str = "kind = \"adc\"\nbits = 16\nreference = \"2.5 V ± 0.2 %\"\nr
 const CLOSE: &str = "reference = \"2.5 V ± 0.02 %\"\nreference_drift = \"3 ppm/K\"\n";
 const SENSOR: &str = "method = \"sensor\"\naccuracy = \"±0.1 K\"\n";
 
-/// The kiln with its values at hand, so that the records alone make the difference, and a file of few boards.
+/// The kiln with its values at hand, so that the records alone make the difference.
 fn kiln() -> String {
-    example("burnout-kiln.toml").text().to_owned()
+    kiln_but(&[]).text().to_owned()
 }
 
 fn with(records: &[(&str, &str)]) -> String {
