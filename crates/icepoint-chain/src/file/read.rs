@@ -108,7 +108,7 @@ pub(super) fn parse_with(name: &str, text: &str, taken: &[RecordName]) -> Result
     let mut root = root.into_inner();
     let offered = records::names(&root);
     for record in taken {
-        root = records::put(&root, record).map_err(|problem| Refused::new(source.clone(), vec![problem]))?;
+        root = records::put(&root, record).map_err(|problem| Refused::new(source.clone(), vec![*problem]))?;
     }
     for error in &errors {
         let problem = syntax(error, &source);
@@ -160,7 +160,7 @@ fn each_record<'t>(root: &DeTable<'t>, offered: &[RecordName], walk: &mut Walk<'
         let with = match records::put(root, record) {
             Ok(with) => with,
             Err(problem) => {
-                walk.problem(problem);
+                walk.problem(*problem);
                 continue;
             }
         };

@@ -80,18 +80,20 @@ pub(super) fn names(root: &Root<'_>) -> Vec<RecordName> {
 }
 
 /// The root with a record in its place; what is wrong with the record itself otherwise.
-pub(super) fn put<'t>(root: &Root<'t>, (kind, name): &RecordName) -> Result<Root<'t>, Problem> {
+pub(super) fn put<'t>(root: &Root<'t>, (kind, name): &RecordName) -> Result<Root<'t>, Box<Problem>> {
     let section = kind.section();
-    let none = || {
+    let none = || -> Box<Problem> {
         Problem::new("record.unknown", format!("there is no [{section}.{name}]"))
             .expected(format!("the NAME of a section [{section}.NAME]"))
+            .into()
     };
     let records = root.get(section).and_then(|value| value.get_ref().as_table()).ok_or_else(none)?;
     let (key, record) = records.get_key_value(name.as_str()).ok_or_else(none)?;
     let Some(table) = record.get_ref().as_table() else {
         return Err(Problem::new("section.not_a_table", format!("{section}.{name} is not a section"))
             .at(record.span().into(), "expected a section")
-            .help(format!("a header on its own line: [{section}.{name}]")));
+            .help(format!("a header on its own line: [{section}.{name}]"))
+            .into());
     };
     let mut root = root.clone();
     let place = Cow::Borrowed(kind.place());
@@ -112,14 +114,16 @@ pub(super) fn put<'t>(root: &Root<'t>, (kind, name): &RecordName) -> Result<Root
             let shown = crate::quantity::read::shortened(word);
             return Err(Problem::new("key.unknown", format!("a voltage reference has no {shown}"))
                 .at(key.span().into(), label)
-                .expected(keys::one_of(&OF_REFERENCE)));
+                .expected(keys::one_of(&OF_REFERENCE))
+                .into());
         }
     }
     if !table.contains_key(OF_REFERENCE[0]) {
         return Err(Problem::new("key.missing", format!("[{section}.{name}] has no reference"))
             .at(key.span().into(), "its voltage is missing")
             .expected("the voltage of the reference")
-            .help("reference = \"2.5 V ± 0.2 %\""));
+            .help("reference = \"2.5 V ± 0.2 %\"")
+            .into());
     }
     // Without a [converter] the rest of the file says so.
     let Some((header, converter)) = written else { return Ok(root) };

@@ -109,7 +109,8 @@ fn the_best_record_of_each_kind_is_taken() {
     let sensor = choices.iter().find(|c| c.kind == RecordKind::Sensor).unwrap();
     let by_hand = compare::only(&best, "instrumentation").unwrap();
     let row = &by_hand.table.rows[0];
-    assert!((row.error_95 / sensor.rows[0].error_95 - 1.0).abs() < 1e-9, "{row:?} {sensor:?}");
+    // The estimate is within 1.3 % of the simulation, and 4000 boards are within 2 % of many.
+    assert!((row.error_95 / sensor.rows[0].error_95 - 1.0).abs() < 0.033, "{row:?} {sensor:?}");
 }
 
 /// Beside a drawer in a folder of its own.
