@@ -484,6 +484,9 @@ pub struct Findings {
     pub deviations: Vec<Found>,
     /// Errors of references that other boards may have been calibrated with, too.
     pub shared: Vec<SharedError>,
+    /// Standard deviation of one reading that its repeats showed beyond the model's noise, V at the converter; 0 where
+    /// the noise explains them.
+    pub scatter: f64,
 }
 
 /// An error of a reference (the gain of a source, a thermometer's certificate) that is the same for every board that is

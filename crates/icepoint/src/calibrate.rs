@@ -9,13 +9,14 @@ use icepoint_bench::calibrate::condition::trimmed;
 use icepoint_bench::calibrate::readings::{self, Input, LARGEST_FILE, Readings};
 use icepoint_bench::calibrate::{Calibration, CalibrationError, Wishes, checks, significant};
 use icepoint_chain::chain::Correction;
-use icepoint_chain::file::{Calibrated, ChainFile, ChosenValue, Source, write_atomically};
+use icepoint_chain::file::{ChainFile, Source};
 use icepoint_chain::{Chain, Model};
 
 use crate::budget::trim;
+use crate::calibrate_files::{Place, Written};
 use crate::calibrate_json::Printed;
 use crate::failure::Failure;
-use crate::{Answer, chain_file, design};
+use crate::{Answer, calibrate_files, chain_file, design};
 
 /// Arguments of `calibrate`.
 #[derive(Debug, Args)]
@@ -25,8 +26,13 @@ use crate::{Answer, chain_file, design};
   icepoint calibrate kiln.toml kiln-readings.csv --without 7,9
 
 Writes into boards/SERIAL (or --out): NAME.toml, the chain file with the calibration in it, for every other command;
-NAME-readings.csv, the raw readings as they are; NAME-certificate.html. Columns of READINGS: docs/calibration.md.
-Exit code 1: readings disagree, or the board does not hold its accuracy after the calibration.")]
+NAME-readings.csv, the raw readings as they are; NAME-certificate.html. Nothing is lost when a board is calibrated again:
+other readings and certificates get a number, NAME-readings-2.csv, and the earlier chain file is kept as NAME.toml.1.
+Columns of READINGS: docs/calibration.md.
+
+Exit code 1: readings disagree (then nothing is written, but for --keep-all), the misfit is too large to be chance, or the
+board does not hold its accuracy after the calibration. Readings that disagree stay in the constants until they are left
+out by --without.")]
 pub struct CalibrateArguments {
     /// The chain file
     #[arg(value_name = "FILE")]
@@ -49,7 +55,7 @@ pub struct CalibrateArguments {
     /// Leave out the readings on these lines
     #[arg(long, value_name = "LINES", value_delimiter = ',')]
     without: Vec<usize>,
-    /// Write the calibration though readings disagree
+    /// Write the calibration though readings disagree; they stay in the constants
     #[arg(long)]
     keep_all: bool,
     /// Constants that the board had while it was read, when FILE has some already
@@ -76,12 +82,6 @@ pub fn calibrate(arguments: &CalibrateArguments, out: &mut dyn Write) -> Result<
     let open = !resolved.open.is_empty();
     let chain = resolved.with_values(&values);
     let readings = read(&arguments.readings, &chain, &file)?;
-    for caution in &readings.cautions {
-        let mut err = std::io::stderr().lock();
-        let drawn = icepoint_chain::file::draw::drawn(caution, &readings.source, crate::failure::colour());
-        // A caution that can't be said must not stop the work.
-        let _ = write!(err, "{drawn}");
-    }
     let wishes = Wishes {
         taken_with: constants(arguments, &chain, &readings)?,
         without: arguments.without.clone(),
@@ -100,10 +100,12 @@ pub fn calibrate(arguments: &CalibrateArguments, out: &mut dyn Write) -> Result<
         })?;
     let flagged = calibration.checked.iter().any(|c| c.left_out.flagged);
     let written = if flagged && !arguments.keep_all {
-        Vec::new()
+        Written::default()
     } else {
         let chosen = if open { design::chosen_values(&model, &resolved) } else { Vec::new() };
-        write(arguments, &file, &chosen, &model, &readings, &calibration)?
+        let place =
+            Place { file: &arguments.file, out: arguments.out.as_deref(), in_place: arguments.in_place };
+        calibrate_files::write(&place, (&file, &chosen), &model, &readings, &calibration)?
     };
     let accuracy = model.chain().need.accuracy;
     let worst = worst(&calibration);
@@ -166,67 +168,10 @@ pub fn worst(calibration: &Calibration) -> f64 {
     calibration.band.iter().map(|p| p.error_95).fold(0.0, f64::max)
 }
 
-/// Writes the three files.
-fn write(
-    arguments: &CalibrateArguments,
-    file: &ChainFile,
-    chosen: &[ChosenValue],
-    model: &Model,
-    readings: &Readings,
-    calibration: &Calibration,
-) -> Result<Vec<PathBuf>, Failure> {
-    let stem =
-        arguments.file.file_stem().map_or_else(|| "board".into(), |s| s.to_string_lossy().into_owned());
-    let folder = if arguments.in_place {
-        arguments.file.parent().map_or_else(PathBuf::new, Path::to_path_buf)
-    } else {
-        let serial = calibration.findings.serial.as_deref().unwrap_or(&stem);
-        arguments.out.clone().unwrap_or_else(|| Path::new("boards").join(plain_name(serial)))
-    };
-    let copy = format!("{stem}-readings.csv");
-    let record = Calibrated {
-        correction: calibration.constants,
-        findings: calibration.findings.clone(),
-        readings: (copy.clone(), readings.fingerprint()),
-    };
-    let text = file.with_calibration(&record, chosen).map_err(|error| {
-        Failure::bad_input("file.not_filled", format!("the chain file can't be filled in: {error}"), None)
-    })?;
-    let certificate = icepoint_dossier::certificate::certificate(model, readings, calibration);
-    let machine = |doing: &str, path: &Path| {
-        let doing = format!("{doing} {}", path.display());
-        move |error| Failure::Machine { doing, error }
-    };
-    if !folder.as_os_str().is_empty() {
-        std::fs::create_dir_all(&folder).map_err(machine("making the folder", &folder))?;
-    }
-    let mut written = Vec::new();
-    for (name, contents) in [
-        (copy, readings.source.text.as_bytes()),
-        (format!("{stem}.toml"), text.as_bytes()),
-        (format!("{stem}-certificate.html"), certificate.as_bytes()),
-    ] {
-        let path = folder.join(name);
-        write_atomically(&path, contents).map_err(machine("writing", &path))?;
-        written.push(path);
-    }
-    Ok(written)
-}
-
-/// A name that any file system takes.
-fn plain_name(text: &str) -> String {
-    let name: String = text
-        .chars()
-        .map(|c| if c.is_alphanumeric() || matches!(c, '-' | '_') { c } else { '-' })
-        .take(80)
-        .collect();
-    if name.is_empty() { "board".into() } else { name }
-}
-
 fn print(
     model: &Model,
     calibration: &Calibration,
-    written: &[PathBuf],
+    written: &Written,
     out: &mut dyn Write,
 ) -> Result<(), Failure> {
     let chain = model.chain();
@@ -305,10 +250,13 @@ fn print(
         }
     }
     writeln!(out)?;
-    for path in written {
+    for path in &written.files {
         writeln!(out, "wrote {}", path.display())?;
     }
-    if written.is_empty() {
+    for path in &written.kept {
+        writeln!(out, "kept  {} as it was", path.display())?;
+    }
+    if written.files.is_empty() {
         let lines: Vec<String> = calibration
             .checked
             .iter()
@@ -378,6 +326,15 @@ fn checks_of(calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failu
         "Misfit {:.1} with {} degrees of freedom (p = {:.3}; of the board alone p = {:.3}): {words}.",
         m.value, m.degrees_of_freedom, m.probability, m.probability_of_board
     )?;
+    writeln!(
+        out,
+        "Were the board's own deviations all twice what the chain file allows, readings like these would show it in {:.0} % of \
+         boards.",
+        100.0 * m.power
+    )?;
+    if calibration.checked.iter().any(|c| c.left_out.flagged) {
+        writeln!(out, "What follows counts with all of these readings, those that disagree included.")?;
+    }
     Ok(())
 }
 

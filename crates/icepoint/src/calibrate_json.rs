@@ -1,13 +1,12 @@
 //! The JSON that `calibrate` prints.
 
-use std::path::PathBuf;
-
 use icepoint_bench::calibrate::Calibration;
 use icepoint_bench::calibrate::readings::Input;
 use icepoint_chain::Model;
 use serde::Serialize;
 
 use crate::calibrate::worst;
+use crate::calibrate_files::Written;
 
 /// The JSON of a calibration; the keys stay stable (`docs/json.md`).
 #[derive(Serialize)]
@@ -24,6 +23,8 @@ pub struct Printed<'a> {
     misfit_probability: f64,
     board_probability: f64,
     misfit_noticed: bool,
+    misfit_power: f64,
+    scatter_volts: f64,
     accuracy_kelvin: f64,
     error_95_kelvin: f64,
     accuracy_met: bool,
@@ -33,6 +34,7 @@ pub struct Printed<'a> {
     deviations: Vec<PrintedDeviation<'a>>,
     cautions: &'a [String],
     files: Vec<String>,
+    kept: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -79,7 +81,7 @@ struct PrintedDeviation<'a> {
 
 impl<'a> Printed<'a> {
     /// All of it.
-    pub fn new(model: &'a Model, c: &'a Calibration, written: &[PathBuf]) -> Self {
+    pub fn new(model: &'a Model, c: &'a Calibration, written: &Written) -> Self {
         let error = worst(c);
         let accuracy = model.chain().need.accuracy;
         Self {
@@ -95,6 +97,8 @@ impl<'a> Printed<'a> {
             misfit_probability: c.misfit.probability,
             board_probability: c.misfit.probability_of_board,
             misfit_noticed: c.misfit.noticed(),
+            misfit_power: c.misfit.power,
+            scatter_volts: c.findings.scatter,
             accuracy_kelvin: accuracy,
             error_95_kelvin: error,
             accuracy_met: error <= accuracy,
@@ -146,7 +150,8 @@ impl<'a> Printed<'a> {
                 .map(|d| PrintedDeviation { id: &d.id, estimate: d.estimate, directions: &d.directions })
                 .collect(),
             cautions: &c.cautions,
-            files: written.iter().map(|p| p.display().to_string()).collect(),
+            files: written.files.iter().map(|p| p.display().to_string()).collect(),
+            kept: written.kept.iter().map(|p| p.display().to_string()).collect(),
         }
     }
 }

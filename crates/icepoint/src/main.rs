@@ -4,6 +4,7 @@ mod bench_sheet;
 mod boards;
 mod budget;
 mod calibrate;
+mod calibrate_files;
 mod calibrate_json;
 mod chain_file;
 mod circuit;

@@ -1,47 +1,18 @@
-//! What to turn in place of constants, and what to mind.
+//! What to mind.
 
-use icepoint_chain::chain::ConverterKind;
+use icepoint_chain::file::Problem;
 use icepoint_chain::model::ModelError;
 
 use super::checks::Scatter;
 use super::condition::{Condition, Kind};
 use super::forward::{Forward, UNSTATED_OHMS};
 use super::readings::Input;
-use super::{Calibrator, Checked, Solved, TrimPoint};
+use super::{Calibrator, Checked};
 
-/// The two ends of what was given, for a chain that ends in a voltmeter.
-pub(super) fn trims(
-    calibrator: &Calibrator<'_>,
-    solved: &Solved,
-) -> Result<Option<(TrimPoint, TrimPoint)>, ModelError> {
-    let forward = &calibrator.forward;
-    if matches!(forward.model.chain().converter.kind, ConverterKind::Adc { .. }) {
-        return Ok(None);
-    }
-    let size = |k: &usize| match forward.conditions[*k].input {
-        Input::Temperature(t) => t,
-        Input::Injected(v) => v,
-    };
-    let mut work = forward.work();
-    let mut points = Vec::new();
-    let all = 0..forward.conditions.len();
-    let low = all.clone().min_by(|a, b| size(a).total_cmp(&size(b)));
-    let high = all.max_by(|a, b| size(a).total_cmp(&size(b)));
-    for k in [low, high].into_iter().flatten() {
-        let now = forward.volts(k, solved.estimate.z.as_slice(), &mut work)?;
-        let c = solved.constants;
-        let condition = &forward.conditions[k];
-        points.push(TrimPoint {
-            input: condition.input,
-            board: condition.board,
-            volts: forward.output_of(c.offset + c.gain * forward.rule_of(now)),
-            now,
-        });
-    }
-    match points.as_slice() {
-        [low, high] if low.input != high.input => Ok(Some((*low, *high))),
-        _ => Ok(None),
-    }
+/// A caution of the file of readings as one sentence.
+pub(super) fn sentence(problem: &Problem) -> String {
+    let help = problem.help.as_ref().map_or(String::new(), |help| format!(" {help}."));
+    format!("{}.{help}", problem.message)
 }
 
 pub(super) fn cautions(
@@ -81,9 +52,8 @@ pub(super) fn cautions(
     if let Some(s) = scatter.filter(|s| s.extra > 0.0) {
         all.push(format!(
             "Repeats scatter {:.1} times as much as the model's noise allows; the noise of all readings was widened to \
-             what was seen. The band here counts with that, `budget` of the written file does not: a cause that is \
-             found is mended, one that stays belongs into the chain file. Look for pick-up, a loose contact or a \
-             reference that had not settled.",
+             what was seen, here and in the file that is written. Look for pick-up, a loose contact or a reference that \
+             had not settled; when the cause is mended, calibrate anew.",
             s.seen / s.expected
         ));
     }

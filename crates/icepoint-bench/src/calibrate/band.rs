@@ -5,7 +5,7 @@
 //! that the estimate took over; and what comes in use: another occasion, ageing and drift, the noise of a reading.
 
 use icepoint_chain::chain::Correction;
-use icepoint_chain::imperfection::{Distribution, Persistence};
+use icepoint_chain::imperfection::{Distribution, Persistence, SCATTER};
 use icepoint_chain::model::{BoardState, Model, ModelError, ReadingNoise};
 use icepoint_chain::situation::Situation;
 use icepoint_chain::statistics::error_95;
@@ -235,7 +235,7 @@ impl Spread {
         if extra > 0.0 {
             causes.push(Cause {
                 origin: Origin::Use,
-                id: "reading.scatter".into(),
+                id: SCATTER.into(),
                 label: "scatter that the repeats showed beyond the model's noise".into(),
                 distribution: None,
             });

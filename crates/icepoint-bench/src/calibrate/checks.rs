@@ -6,7 +6,8 @@
 //! **Prior too small?** In most directions a set of readings sees noise and references, and Q drowns a wrong prior in
 //! them. So the board's part is asked for by itself: `Q₂ = rᵀ·(S⁻¹ − S₂⁻¹)·r`, with `S₂` the spread if the board's
 //! deviations were twice as large, is by the lemma of Neyman and Pearson the sharpest question for that (normal
-//! deviations; its distribution is drawn, too).
+//! deviations; its distribution is drawn, too). How often both together would notice such a board under the conditions at
+//! hand is counted on the same draws.
 //! **Which one.** Each condition is predicted from all the others; one that lies farther off than chance allows is
 //! named, set aside, and the rest looked at again.
 //! **Scatter.** Repeats that scatter more than noise, quantisation and last digit allow widen the noise of all readings, so
@@ -66,14 +67,21 @@ pub struct Misfit {
     pub probability_normal: f64,
     /// Probability that a board as far off, in what the readings see of it, comes from this prior.
     pub probability_of_board: f64,
+    /// Share of boards, all their own deviations twice as large as the prior says, of which readings under these
+    /// conditions would be noticed.
+    pub power: f64,
 }
 
 impl Misfit {
     /// Whether it is too large to be chance.
     pub fn noticed(&self) -> bool {
-        // Two questions are asked: each gets half.
-        self.probability < 0.5 * LEVEL || self.probability_of_board < 0.5 * LEVEL
+        too_large(self.probability, self.probability_of_board)
     }
+}
+
+/// Two questions are asked: each gets half.
+fn too_large(whole: f64, board: f64) -> bool {
+    whole < 0.5 * LEVEL || board < 0.5 * LEVEL
 }
 
 /// Q and Q₂ of readings drawn from the prior, each in rising order: made once for given conditions.
@@ -83,6 +91,8 @@ pub struct MisfitDraws {
     board: Vec<f64>,
     /// `S⁻¹ − S₂⁻¹`.
     of_board: DMatrix<f64>,
+    /// Share of the same boards, their own deviations [`TIMES`] as large, that the two questions notice.
+    power: f64,
 }
 
 /// How many times larger the board's deviations are in the other hypothesis.
@@ -106,7 +116,9 @@ impl MisfitDraws {
             Some(larger) => inference.precision() - larger.inverse(),
             None => DMatrix::zeros(conditions, conditions),
         };
+        let q = |r: &DVector<f64>| lower.solve_lower_triangular(r).map(|x| x.norm_squared());
         let mut of_boards = Vec::with_capacity(draws as usize);
+        let mut others = Vec::with_capacity(draws as usize);
         let mut whole: Vec<f64> = (0..draws)
             .filter_map(|_| {
                 for (z, &shape) in z.iter_mut().zip(&shapes) {
@@ -115,14 +127,19 @@ impl MisfitDraws {
                 for (e, s) in noise.iter_mut().zip(inference.reading.iter()) {
                     *e = s * draw(Distribution::Normal(1.0), &mut rng);
                 }
-                let r = &inference.sensitivities * &z + &noise;
+                let mut r = &inference.sensitivities * &z + &noise;
                 of_boards.push(r.dot(&(&of_board * &r)));
-                lower.solve_lower_triangular(&r).map(|x| x.norm_squared())
+                let of_this = q(&r);
+                r += board * z.rows(0, inference.of_board) * (TIMES - 1.0);
+                others.extend(q(&r).map(|whole| (whole, r.dot(&(&of_board * &r)))));
+                of_this
             })
             .collect();
         whole.sort_by(f64::total_cmp);
         of_boards.sort_by(f64::total_cmp);
-        Self { whole, board: of_boards, of_board }
+        let seen = |&&(q, q2): &&(f64, f64)| too_large(share(&whole, q), share(&of_boards, q2));
+        let power = others.iter().filter(seen).count() as f64 / others.len().max(1) as f64;
+        Self { whole, board: of_boards, of_board, power }
     }
 }
 
@@ -153,7 +170,8 @@ pub fn misfit(inference: &Inference, estimate: &Estimate, draws: &MisfitDraws) -
     let probability = if drawn < least { drawn.min(probability_normal.max(1e-300)) } else { drawn };
     let r = &estimate.innovation;
     let probability_of_board = share(&draws.board, r.dot(&(&draws.of_board * r)));
-    Misfit { value, degrees_of_freedom, probability, probability_normal, probability_of_board }
+    let power = draws.power;
+    Misfit { value, degrees_of_freedom, probability, probability_normal, probability_of_board, power }
 }
 
 /// A condition against all others.
@@ -172,13 +190,14 @@ pub struct LeftOut {
 /// Every condition against the others, from the whole solution: with `W = S⁻¹` the difference is `(W·r)/W_kk` and its
 /// variance `1/W_kk` (block inversion).
 pub fn left_out(inference: &Inference, estimate: &Estimate) -> Vec<LeftOut> {
-    let w = inference.precision();
+    let mut w = inference.precision();
     let n = estimate.innovation.len();
     let mut all = differences(&w, &estimate.innovation);
     // One alone is compared with the prior only. At most half are set aside: beyond that nobody knows which half is right.
     let mut kept: Vec<usize> = (0..n).collect();
+    let mut r = estimate.innovation.clone();
     while kept.len() > n / 2 + 1 || kept.len() == n {
-        let of_kept = subset(inference, &kept, &estimate.innovation);
+        let of_kept = differences(&w, &r);
         // By size and not by probability: far out that is zero for several.
         let size = |l: &LeftOut| (l.difference / l.standard).abs();
         let Some((place, worst)) = of_kept.iter().enumerate().max_by(|a, b| size(a.1).total_cmp(&size(b.1)))
@@ -193,6 +212,12 @@ pub fn left_out(inference: &Inference, estimate: &Estimate) -> Vec<LeftOut> {
         if kept.is_empty() {
             break;
         }
+        // The inverse of what is left of S, from its own inverse (block inversion): the square of the conditions in
+        // place of their cube.
+        let own = w.column(place).into_owned();
+        w -= &own * own.transpose() / own[place].max(f64::MIN_POSITIVE);
+        w = w.remove_row(place).remove_column(place);
+        r = r.remove_row(place);
     }
     all
 }
@@ -207,19 +232,6 @@ fn differences(w: &DMatrix<f64>, innovation: &DVector<f64>) -> Vec<LeftOut> {
             LeftOut { difference, standard, probability, flagged: false }
         })
         .collect()
-}
-
-/// Differences among some of the conditions.
-fn subset(inference: &Inference, kept: &[usize], innovation: &DVector<f64>) -> Vec<LeftOut> {
-    let h = inference.sensitivities.select_rows(kept);
-    let mut s = &h * h.transpose();
-    for (row, &k) in kept.iter().enumerate() {
-        s[(row, row)] += inference.reading[k] * inference.reading[k];
-    }
-    match s.cholesky() {
-        Some(c) => differences(&c.inverse(), &innovation.select_rows(kept)),
-        None => Vec::new(),
-    }
 }
 
 /// Scatter of repeats against what the model allows.

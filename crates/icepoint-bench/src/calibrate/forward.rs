@@ -141,10 +141,12 @@ impl<'m> Forward<'m> {
                 of(Persistence::Occasion)
                     .map(|(i, x)| unknown(What::Occasion(i, session), x, while_calibrated.clone())),
             );
-            // The temperature of the terminals is known as the plan says, or as the source's own record does if that is
-            // worse: one thermometer for an occasion, the less good one.
-            let stated = conditions.iter().filter(|c| c.session == session).filter_map(|c| c.thermometer);
-            let thermometer = stated.fold(model.chain().plan.thermometer, f64::max);
+            // The temperature of the terminals is known as the source's own record says, else as the plan does: one
+            // thermometer for an occasion, so of several the least good.
+            let plan = model.chain().plan.thermometer;
+            let volts = |c: &&Condition| c.session == session && matches!(c.input, Input::Injected(_));
+            let known = conditions.iter().filter(volts).map(|c| c.thermometer.unwrap_or(plan));
+            let thermometer = known.reduce(f64::max).unwrap_or(plan);
             if thermometer > 0.0 {
                 unknowns.push(Unknown {
                     what: What::Thermometer(session),

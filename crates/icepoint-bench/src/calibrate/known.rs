@@ -130,3 +130,20 @@ fn unknown(condition: &Condition, column: &str, example: &str) -> Box<Problem> {
             .help(format!("a column {column}, and in its cells for example {example}")),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Student's t for 95 %: 2.776 (4), 2.228 (10), printed to three places (JCGM 100, table G.2); 1.960 of the normal.
+    #[test]
+    fn few_degrees_of_freedom_widen_as_student_says() {
+        for (nu, t) in [(4.0, 2.776), (10.0, 2.228)] {
+            let Distribution::Normal(u) = student(Distribution::Normal(0.1), nu) else { unreachable!() };
+            assert!((u / 0.1 - t / 1.95996).abs() < 0.0005 / 1.96, "{nu}: {u}");
+        }
+        for same in [Distribution::Normal(0.1), Distribution::Rectangular(0.1)] {
+            assert_eq!(student(same, f64::INFINITY), same);
+        }
+    }
+}

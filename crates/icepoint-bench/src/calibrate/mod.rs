@@ -26,7 +26,9 @@ pub mod next;
 pub mod readings;
 mod refusals;
 mod row_reference;
+mod row_values;
 pub mod simulate;
+mod trims;
 
 use icepoint_chain::chain::{CalibrationMethod, Correction, Findings, Found, SharedError};
 use icepoint_chain::file::{Problem, Refused};
@@ -35,8 +37,9 @@ use icepoint_chain::situation::grid;
 use nalgebra::DVector;
 
 pub use refusals::significant;
+pub use trims::TrimPoint;
 
-use advice::{cautions, trims};
+use advice::cautions;
 use band::{BandPoint, Spread, Targets};
 use checks::{LeftOut, Misfit, MisfitDraws, Scatter};
 use condition::{Condition, InputError};
@@ -187,19 +190,6 @@ pub struct Checked {
     pub kelvin: f64,
 }
 
-/// Where to turn trims to, for a chain without firmware.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TrimPoint {
-    /// What to give the board.
-    pub input: readings::Input,
-    /// Board temperature that this is for, °C.
-    pub board: f64,
-    /// What the output then is to read, V.
-    pub volts: f64,
-    /// What it reads now, by the estimate, V.
-    pub now: f64,
-}
-
 /// All that the readings told.
 #[derive(Clone, Debug)]
 pub struct Calibration {
@@ -333,9 +323,10 @@ pub fn calibrate(
     let mut findings = findings(&calibrator, &solved);
     findings.date.clone_from(&wishes.date);
     findings.serial = wishes.serial.clone().or_else(|| readings.serial.clone());
+    let told: Vec<String> = readings.cautions.iter().map(advice::sentence).collect();
     Ok(Calibration {
-        cautions: cautions(&calibrator, &checked, scatter)?,
-        trims: trims(&calibrator, &solved)?,
+        cautions: told.into_iter().chain(cautions(&calibrator, &checked, scatter)?).collect(),
+        trims: trims::trims(&calibrator, &solved)?,
         checked,
         taken_with: wishes.taken_with,
         constants: solved.constants,
@@ -438,7 +429,7 @@ pub fn findings(calibrator: &Calibrator<'_>, solved: &Solved) -> Findings {
         }
     }
     let shared = shared(&calibrator.forward, calibrator.inference_of(solved), &kept);
-    Findings { serial: None, date: None, deviations, shared }
+    Findings { serial: None, date: None, deviations, shared, scatter: calibrator.noise.extra.sqrt() }
 }
 
 /// What errors of references that outlast the calibration of one board add along each of these directions.

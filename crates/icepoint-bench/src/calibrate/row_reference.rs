@@ -1,6 +1,6 @@
 //! The reference of a row: what its name stands for, and what the row must say beside it.
 
-use icepoint_chain::file::{Problem, Span};
+use icepoint_chain::file::{Problem, Span, nearest_word as nearest};
 
 use super::columns::Column;
 use super::csv_text::Cell;
@@ -24,16 +24,9 @@ impl Reader<'_, '_> {
             Some(cell) => match references::read(name, self.file) {
                 Ok(named) => Some(named.reference),
                 // A name of one's own will do where the row itself says what was known.
-                Err(_)
-                    if self
-                        .cell(cells, Column::Temperature)
-                        .or(self.cell(cells, Column::Injected))
-                        .is_some() =>
-                {
-                    None
-                }
+                Err(problem) if self.own_name(cells, cell, &problem, readings) => None,
                 Err(problem) => {
-                    let mut problem = *problem;
+                    let mut problem = self.misspelt(name, cell).unwrap_or(*problem);
                     if let Some(at) = &mut problem.at {
                         let start = cell.span.start;
                         at.span = Span::new(start + at.span.start, (start + at.span.end).min(cell.span.end));
@@ -45,6 +38,78 @@ impl Reader<'_, '_> {
         };
         readings.references.push((name.to_owned(), known.clone()));
         Some((readings.references.len() - 1, known))
+    }
+
+    /// Whether the reference is a name of one's own, of which only the row and the plan say how well it is known.
+    fn own_name(
+        &mut self,
+        cells: &[Cell<'_>],
+        cell: &Cell<'_>,
+        problem: &Problem,
+        readings: &mut Readings,
+    ) -> bool {
+        let given = self.cell(cells, Column::Temperature).or(self.cell(cells, Column::Injected)).is_some();
+        let sized = self.cell(cells, Column::Uncertainty).is_some();
+        // “thermometer ±0.5 C” is meant as one that is known here: its name counts as one's own only if the row says all.
+        let meant = problem.code != "reference.unknown";
+        if !given || (meant && !sized) || self.near(&cell.text).is_some() {
+            return false;
+        }
+        if !self.file.references.is_empty() {
+            let worth = if sized { "the column uncertainty" } else { "the calibration plan" };
+            let message = format!(
+                "\"{}\" is no record of the chain file: taken as a name of your own, known as well as {worth} says",
+                cell.text
+            );
+            readings.cautions.push(Problem::new("readings.own_name", message).at(cell.span, "first here"));
+        }
+        true
+    }
+
+    /// A row's own uncertainty takes the place of all that a reference is known by: told once for each.
+    pub(super) fn told_otherwise(
+        &mut self,
+        (place, reference): (usize, Option<&Reference>),
+        cells: &[Cell<'_>],
+        readings: &mut Readings,
+    ) {
+        let (Some(reference), Some(cell)) = (reference, self.cell(cells, Column::Uncertainty)) else {
+            return;
+        };
+        if !self.overridden.insert(place) {
+            return;
+        }
+        let name = readings.references.get(place).map_or("", |(name, _)| name);
+        let message = format!(
+            "The column uncertainty takes the place of all that is known of \"{name}\" ({}): certificate, drift, last digit",
+            reference.kind()
+        );
+        readings.cautions.push(
+            Problem::new("readings.uncertainty_twice", message)
+                .at(cell.span, "first here")
+                .help("Leave the cells empty to count with the reference's own record"),
+        );
+    }
+
+    /// The record or the words that a name was probably meant to be.
+    fn near(&self, name: &str) -> Option<&str> {
+        let records = self.file.references.keys().map(String::as_str);
+        nearest(name, records.chain(references::WORDS.iter().copied()))
+            // “stirred bath 2” is no slip of “stirred bath”.
+            .filter(|word| !name.to_lowercase().starts_with(&word.to_lowercase()))
+    }
+
+    /// A slip of the pen, its place counted from the start of the name.
+    fn misspelt(&self, name: &str, cell: &Cell<'_>) -> Option<Problem> {
+        let close = self.near(name)?;
+        Some(
+            Problem::new("readings.misspelt_reference", format!("there is no reference \"{name}\""))
+                .at(Span::new(0, cell.span.end - cell.span.start), format!("did you mean {close}?"))
+                .expected(
+                    "a record of the chain file, words for a reference, or a name of your own unlike these",
+                )
+                .help(close),
+        )
     }
 
     /// The input of a reference that has one value, such as an ice bath.

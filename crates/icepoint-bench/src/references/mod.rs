@@ -31,8 +31,8 @@ pub use fixed_point::FixedPointCell;
 pub use ice_bath::IceBath;
 pub use instrument::{Certificate, Instrument, degrees_of_freedom};
 pub use millivolts::{Leads, MillivoltSource, Stated};
-pub(crate) use text::UNKNOWN_SOURCE;
 pub use text::{Named, millivolt_source, read};
+pub(crate) use text::{UNKNOWN_SOURCE, WORDS};
 
 /// A reference with what is known of it.
 #[derive(Clone, Debug, PartialEq)]

@@ -38,6 +38,29 @@ const SUBSTANCES: &[(&str, &str)] = &[
 const CELL: f64 = 0.01;
 /// Depth of a probe in a pot or a cell, m (common practice, no source; the chain file's default).
 const USUAL_DEPTH: f64 = 0.1;
+/// Words by which people name a reference that has no record, for “did you mean”.
+pub(crate) const WORDS: &[&str] = &[
+    "ice bath",
+    "quick ice bath",
+    "well-made ice bath",
+    "ice point",
+    "ice water",
+    "melting ice",
+    "boiling water",
+    "thermometer",
+    "millivolts",
+    "millivolt source",
+    "mercury point",
+    "triple point of water",
+    "gallium point",
+    "indium point",
+    "tin point",
+    "zinc point",
+    "aluminium point",
+    "silver point",
+    "gold point",
+    "copper point",
+];
 /// What is accepted, for messages.
 const EXPECTED: &str = "ice bath, quick ice bath, well-made ice bath, boiling water with its pressure or altitude, a fixed \
                         point such as zinc point, thermometer with its limit, millivolts, or a name of [references.NAME]";

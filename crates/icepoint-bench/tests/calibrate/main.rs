@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail like a test
 
 mod batch;
+mod bench;
 mod example_readings;
 mod honest;
 mod posterior;

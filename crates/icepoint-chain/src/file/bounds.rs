@@ -167,6 +167,8 @@ bounds! {
     SEGMENTS: Count, 1.0 from_to 4096.0, "number of segments";
     /// Correction of a calibration.
     CORRECTION_OFFSET: Volt, -1.0 from_to 1.0, "offset of the calibration";
+    /// Scatter that the repeats of a calibration showed.
+    CORRECTION_SCATTER: Volt, 0.0 from_to 1.0, "scatter of the readings";
     /// Forward voltage of a silicon junction that is used as a thermometer.
     FORWARD: Volt, 0.2 from_to 1.1, "forward voltage";
     /// Its current.

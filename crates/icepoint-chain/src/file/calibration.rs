@@ -53,6 +53,8 @@ pub struct Calibration {
     pub readings: Option<Given<String>>,
     /// Fingerprint of that file.
     pub fingerprint: Option<Given<String>>,
+    /// Scatter of one reading that its repeats showed beyond the model's noise, V at the converter.
+    pub scatter_volts: Option<Given<f64>>,
     /// `[calibration.deviations]`: what the readings tell of each deviation.
     pub deviations: Vec<Found>,
     /// `[calibration.shared]`: how far errors of references moved that.
@@ -114,6 +116,7 @@ impl Calibration {
         let serial = r.text("serial");
         let readings = r.text("readings");
         let fingerprint = r.text("fingerprint");
+        let scatter_volts = r.number("scatter_volts");
         r.finish(&["deviations", "shared"]);
         Some(Self {
             date,
@@ -122,6 +125,7 @@ impl Calibration {
             serial,
             readings,
             fingerprint,
+            scatter_volts,
             deviations: Vec::new(),
             shared: Vec::new(),
         })
@@ -159,6 +163,7 @@ impl Calibration {
             date: self.date.as_ref().map(|d| d.value.clone()),
             deviations: self.deviations.clone(),
             shared: self.shared.clone(),
+            scatter: self.scatter_volts.as_ref().map_or(0.0, |s| s.value),
         })
     }
 }

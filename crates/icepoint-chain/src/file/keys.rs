@@ -667,6 +667,7 @@ pub const SECTIONS: &[Section] = &[
         key("serial", Text, Optional, "\"K-007\"", "serial number of the board"),
         key("readings", Text, Optional, "\"burnout-kiln-readings.csv\"", "file of the raw readings, beside this one"),
         key("fingerprint", Text, Optional, "\"fnv1a-64:9ae16a3b2f90404f\"", "fingerprint of that file"),
+        key("scatter_volts", Number, Optional, "2.1e-4", "standard deviation of one reading that its repeats showed beyond the model's noise, V at the converter").within(bounds::CORRECTION_SCATTER),
     ] },
     Section { path: "calibration.deviations", required: false,
         meaning: "What the readings tell of each deviation, in units of its standard uncertainty before; a command \

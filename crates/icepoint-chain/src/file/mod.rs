@@ -56,7 +56,7 @@ pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumCla
 pub use references::{
     Certificate, IceBathMade, Instrument, PressureFrom, ProbeIn, ReferenceKind, ReferenceRecord, SourceLeads,
 };
-pub(crate) use similar::nearest as nearest_word;
+pub use similar::nearest as nearest_word;
 
 pub use read::{LARGEST_FILE, load, parse};
 pub use write::{Calibrated, ChosenValue, write_atomically};

@@ -5,7 +5,7 @@ const LONGEST: usize = 60;
 
 /// The known word nearest to `found`, if it is near enough to be a slip; the first of equals. Capitals, spaces,
 /// hyphens and underscores count for nothing.
-pub(crate) fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let found = folded(found);
     if found.is_empty() || found.len() > LONGEST {
         return None;

@@ -111,6 +111,9 @@ impl ChainFile {
         section.insert("gain", number(correction.gain, 9));
         section.insert("readings", value(readings.0.as_str()));
         section.insert("fingerprint", value(readings.1.as_str()));
+        if findings.scatter > 0.0 {
+            section.insert("scatter_volts", number(findings.scatter, FOUND));
+        }
         let mut deviations = Table::new();
         for found in &findings.deviations {
             let mut row = Array::new();

@@ -28,9 +28,11 @@ mod probe;
 mod protection;
 mod reference;
 mod resistor;
+mod scatter;
 mod sensing;
 
 pub(crate) use mains::common_mode_gains;
+pub use scatter::SCATTER;
 
 use icepoint_circuit::ParameterId;
 
@@ -327,6 +329,7 @@ pub(crate) fn collect_dynamic(
     let dynamics = crate::dynamics::Dynamics::new(chain, wiring, values)?;
     noise::add(&dynamics, list);
     mains::add(&dynamics, list);
+    scatter::add(chain, list);
     protection::add_residues(chain, wiring, values, list)?;
     Ok(dynamics)
 }
