@@ -127,7 +127,7 @@ impl Subject<'_> {
             }
             @if flagged > 0 {
                 (caution(Gravity::Reading, "Readings disagree", &html! {
-                    p { (flagged) " of the conditions lie farther from what the others say than chance allows. They are marked below." }
+                    p { (flagged) " of the conditions lie farther from what the others say than chance allows. They are marked below, and they are in the constants and in the error above: only readings that are left out are not." }
                 }))
             }
             @for text in &c.cautions { (caution(Gravity::Note, "Mind", &html! { p { (text) } })) }
@@ -162,7 +162,57 @@ impl Subject<'_> {
         ];
         let items: Vec<(String, Markup)> =
             items.into_iter().map(|(t, m)| (t.to_owned(), html! { (m) })).collect();
-        definitions(&items)
+        html! {
+            (definitions(&items))
+            (self.references())
+        }
+    }
+
+    /// By what the references may be off, each deviation once.
+    fn references(&self) -> Markup {
+        let mut seen = std::collections::BTreeSet::new();
+        let mut rows = Vec::new();
+        for k in &self.calibration.checked {
+            let (name, unit, scale) = match k.condition.input {
+                Input::Temperature(_) => ("known temperature", "K", 1.0),
+                Input::Injected(_) => ("source", "µV", 1e6),
+            };
+            let name = if k.condition.reference.is_empty() { name } else { &k.condition.reference };
+            for error in &k.condition.errors {
+                if !seen.insert(&error.tag) {
+                    continue;
+                }
+                let u = scale * error.distribution.standard();
+                let share = if u > 0.0 { significant(u, u) } else { "0".into() };
+                rows.push(vec![
+                    name.to_owned(),
+                    error.label.clone(),
+                    error.distribution.name().to_owned(),
+                    format!("{share} {unit}"),
+                    k.condition.words(),
+                ]);
+            }
+        }
+        let more = rows.len().saturating_sub(LISTED);
+        rows.truncate(LISTED);
+        html! {
+            (table(
+                "By what the references may be off",
+                &[
+                    Column::words("reference"),
+                    Column::words("what"),
+                    Column::words("distribution"),
+                    Column::words("standard uncertainty"),
+                    Column::words("first at"),
+                ],
+                &rows,
+            ))
+            @if more > 0 { p { "And " (more) " more." } }
+            p {
+                "Readings with the same deviation share it. The gain of a source grows with its voltage: the figure is that of the \
+                 condition in the last column."
+            }
+        }
     }
 
     fn constants(&self) -> Markup {
@@ -276,7 +326,8 @@ impl Subject<'_> {
             p {
                 "Misfit " (fixed(m.value, 1)) " with " (m.degrees_of_freedom) " degrees of freedom: as large by chance with p = "
                 (fixed(m.probability, 3)) " if the design's limits are right. The board alone, in what the readings see of it: p = "
-                (fixed(m.probability_of_board, 3)) "."
+                (fixed(m.probability_of_board, 3)) ". Were all of the board's own deviations twice what the design allows, readings \
+                 like these would show it in " (percent(m.power)) " of boards."
             }
             @if let Some(s) = c.scatter {
                 p {

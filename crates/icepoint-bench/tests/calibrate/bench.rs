@@ -134,7 +134,8 @@ fn a_source_of_a_kilohm_moves_the_reading_by_the_detection_current() {
     let silent = calibrated(text, &model, &file("burnout-kiln"));
     assert!(
         silent.cautions.iter().any(|c| c.contains("resistance of the source is not stated")),
-        "{silent:?}"
+        "{:?}",
+        silent.cautions
     );
 }
 
