@@ -35,6 +35,9 @@ fn calibrated(text: &str, model: &Model, file: &ChainFile) -> Calibration {
     calibrate(model, &taken(text, model, file).unwrap_or_else(|r| panic!("{r}")), &AS_IT_IS).unwrap()
 }
 
+/// Temperature of the bath and of the board, °C; code; volts.
+type Given = (f64, f64, f64, f64);
+
 /// A converter from −2.5 V to 2.5 V, codes counted from the lower end by hand: the board's own error is found again.
 #[test]
 fn codes_of_a_converter_that_goes_below_zero() {
@@ -59,7 +62,7 @@ fn codes_of_a_converter_that_goes_below_zero() {
     }
     assert!(z.iter().any(|z| *z != 0.0));
     let mut work = c.forward.work();
-    let rows: Vec<(f64, f64, f64, f64)> = (0..at.len())
+    let rows: Vec<Given> = (0..at.len())
         .map(|k| {
             let volts = c.forward.volts(k, &z, &mut work).unwrap();
             // 2²⁴ codes over 5 V, the lowest at −2.5 V.
@@ -67,7 +70,7 @@ fn codes_of_a_converter_that_goes_below_zero() {
             (at[k].0, at[k].1, code, volts)
         })
         .collect();
-    let text = |column: &str, f: &dyn Fn(&(f64, f64, f64, f64)) -> String| {
+    let text = |column: &str, f: &dyn Fn(&Given) -> String| {
         let head = format!("temperature (°C),board (°C),{column}\n");
         rows.iter().fold(head, |t, r| t + &format!("{},{},{}\n", r.0, r.1, f(r)))
     };
