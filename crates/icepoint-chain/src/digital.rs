@@ -57,37 +57,90 @@ pub fn magnitude(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     }
 }
 
-/// Squared magnitude for noise. Beyond its third null the mean's ripple is replaced by its average, and beyond half the
-/// sampling rate, where noise folds back, by the average over all aliases: a sum over frequency can't tell them apart,
-/// and without a thousand narrow lobes it is soon done.
+/// Lobes on either side of 0 Hz and of a multiple of the sampling rate that noise is summed over one by one; further off
+/// the ripple's average stands for it.
+const LOBES: u32 = 16;
+/// Multiples of the sampling rate beyond which noise is weighed with the average over a whole multiple.
+const MULTIPLES: u32 = 64;
+
+/// Squared magnitude for noise: further than 16 lobes from 0 Hz and from every multiple of the sampling rate the ripple of a
+/// mean and of a sinc filter is replaced by its average, and beyond the 64th multiple everything by the average over a
+/// multiple. A sum over frequency can't tell them apart ([`crate::noise_weights`] tells how well).
 pub fn noise_weight(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
-    if let DigitalFilter::Mean { periods, rate } = filter {
-        let n = window(periods, rate, mains);
-        if hertz > 0.5 * rate {
-            return 1.0 / n;
-        }
-        if hertz > 3.0 * rate / n {
-            let below = n * libm::sin(PI * hertz / rate);
-            return 0.5 / (below * below);
-        }
+    let Some(Lobes { rate, width, .. }) = lobes(filter, mains) else { return 1.0 };
+    if hertz > (f64::from(MULTIPLES) + 0.5) * rate {
+        return match filter {
+            DigitalFilter::Sinc { order, rate, output_rate } => {
+                white_gain(order, decimation(rate, output_rate))
+            }
+            _ => 1.0 / averaged(filter, mains),
+        };
     }
-    if let DigitalFilter::Sinc { order, rate, output_rate } = filter {
-        let n = decimation(rate, output_rate);
-        if hertz > 0.5 * rate {
-            return white_gain(order, n);
+    let away = (hertz - rate * (hertz / rate).round()).abs();
+    if away > f64::from(LOBES) * width {
+        let below = rate / width * libm::sin(PI * hertz / rate);
+        match filter {
+            DigitalFilter::Mean { .. } => return 0.5 / (below * below),
+            DigitalFilter::Sinc { order, .. } => {
+                return mean_even_power(order) * libm::pow(below, -2.0 * f64::from(order));
+            }
+            DigitalFilter::None | DigitalFilter::FirstOrder { .. } => {}
         }
-        if hertz > 3.0 * rate / n {
-            let below = n * libm::sin(PI * hertz / rate);
-            return mean_even_power(order) * libm::pow(below, -2.0 * f64::from(order));
-        }
-    }
-    if let DigitalFilter::FirstOrder { rate, .. } = filter
-        && hertz > 0.5 * rate
-    {
-        return 1.0 / averaged(filter, mains);
     }
     let h = magnitude(filter, mains, hertz);
     h * h
+}
+
+/// Shape of a filter's response.
+struct Lobes {
+    /// Sampling rate, Hz.
+    rate: f64,
+    /// Width of a lobe, or of the top for a response without lobes, Hz.
+    width: f64,
+    /// Pieces of a lobe that are smooth enough to be summed over at once; 0 for a response without lobes.
+    pieces: u32,
+}
+
+fn lobes(filter: DigitalFilter, mains: f64) -> Option<Lobes> {
+    match filter {
+        DigitalFilter::None => None,
+        DigitalFilter::Mean { periods, rate } => {
+            Some(Lobes { rate, width: rate / window(periods, rate, mains), pieces: 1 })
+        }
+        DigitalFilter::Sinc { order, rate, output_rate } => {
+            Some(Lobes { rate, width: rate / decimation(rate, output_rate), pieces: order.max(1) })
+        }
+        DigitalFilter::FirstOrder { time_constant, rate } => {
+            Some(Lobes { rate, width: 0.25 / (2.0 * PI * time_constant), pieces: 0 })
+        }
+    }
+}
+
+/// Frequencies between which [`noise_weight`] is smooth, rising, Hz: ends of lobes, and ever longer strides away from them.
+pub(crate) fn noise_edges(filter: DigitalFilter, mains: f64, (low, high): (f64, f64)) -> Vec<f64> {
+    let Some(Lobes { rate, width, pieces }) = lobes(filter, mains) else { return Vec::new() };
+    let mut edges = Vec::new();
+    let first = (low / rate - 0.5).floor().max(0.0);
+    let last = (high / rate + 0.5).ceil().min(f64::from(MULTIPLES));
+    let mut multiple = first;
+    while multiple <= last {
+        let centre = multiple * rate;
+        let mut offsets: Vec<f64> =
+            (1..=LOBES * pieces).map(|j| f64::from(j) * width / f64::from(pieces.max(1))).collect();
+        let mut offset = if pieces > 0 { f64::from(LOBES) * width } else { 0.25 * width };
+        while offset < 0.5 * rate {
+            offset *= 1.5;
+            offsets.push(offset);
+        }
+        offsets.retain(|o| *o < 0.5 * rate);
+        edges.extend(offsets.iter().rev().map(|o| centre - o));
+        edges.push(centre);
+        edges.extend(offsets.iter().map(|o| centre + o));
+        edges.push(centre + 0.5 * rate);
+        multiple += 1.0;
+    }
+    edges.retain(|f| *f > low && *f < high);
+    edges
 }
 
 /// Mean of sin^(2k) over a period: (2k)!/(4^k·k!²).

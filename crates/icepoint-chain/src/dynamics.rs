@@ -5,21 +5,22 @@
 //! converter's input, so it reaches the reading through the same model as everything else.
 
 use icepoint_circuit::{
-    AcSolution, CircuitError, Netlist, NoiseBand, NoiseCause, NoiseShare, Parameter, ParameterId,
-    StepResponse,
+    AcSolution, CircuitError, Netlist, NoiseCause, NoiseShare, Parameter, ParameterId, StepResponse,
 };
 
 use crate::chain::Chain;
 use crate::digital;
 use crate::front_end::PartKind;
-use crate::imperfection::common_mode_gains;
 use crate::model::Model;
+use crate::noise_weights::NoiseWeights;
 use crate::wiring::Wiring;
 
 /// Lowest frequency of the noise analysis, Hz: slower changes count as drift.
 pub const NOISE_FROM: f64 = 0.01;
 /// Highest frequency of the noise analysis, Hz; every low-pass here ends far below.
 pub const NOISE_TO: f64 = 1e5;
+/// Agreement asked for of two sums of the noise's power, relative; the finer one is taken and is far closer.
+const NOISE_AGREEMENT: f64 = 1e-5;
 /// Samples of a step response.
 const SAMPLES: usize = 240;
 /// 0 °C in K.
@@ -94,10 +95,10 @@ impl Dynamics {
     pub(crate) fn new(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Self, CircuitError> {
         let need = &chain.need;
         let kelvin = ZERO_CELSIUS + need.board.1;
-        let weight = |hertz: f64| digital::noise_weight(chain.filter, need.mains, hertz);
-        let out = wiring.output;
-        let band = NoiseBand { low_hz: NOISE_FROM, high_hz: NOISE_TO, weight: Some(&weight) };
-        let report = wiring.circuit.noise_integral(values, None, out, kelvin, band)?;
+        let (out, band) = (wiring.output, (NOISE_FROM, NOISE_TO));
+        let weights = NoiseWeights::of(chain.filter, need.mains);
+        let filter = |from: f64, to: f64| weights.piece(from, to);
+        let report = wiring.circuit.filtered_noise(values, out, kelvin, band, NOISE_AGREEMENT, &filter)?;
         let mut noise_shares: Vec<(String, f64)> =
             report.shares.iter().map(|s| (source_name(wiring, s), s.power.sqrt())).collect();
         noise_shares.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
@@ -163,12 +164,18 @@ pub(crate) fn mains_gains(
     values: &[f64],
     hertz: &[f64],
 ) -> Result<(Vec<f64>, Vec<f64>), CircuitError> {
-    let series = wiring.circuit.ac_sweep(values, None, wiring.thermocouple, hertz)?;
-    let series = series.iter().map(|solution| solution.between(wiring.output).magnitude()).collect();
-    let mismatch = common_mode_gains(&wiring.circuit, wiring, values, &mismatch_steps(chain, wiring), hertz)?;
-    // What both inputs of the converter have in common is rejected within its limit only.
-    let both = converter_common(chain, wiring, values, hertz)?;
-    Ok((series, mismatch.into_iter().zip(both).map(|(a, b)| libm::hypot(a, b)).collect()))
+    let sources = (wiring.common_source, wiring.thermocouple);
+    let steps = mismatch_steps(chain, wiring);
+    let all = wiring.circuit.ac_changes(values, sources, wiring.output, &steps, hertz)?;
+    let series = all.iter().map(|at| at.other.magnitude()).collect();
+    let common = all.iter().map(|at| {
+        // The nominal value, what each tolerance and rejection adds, and of what both inputs of the converter have in
+        // common what it does not reject, each as a standard uncertainty.
+        let nominal = at.driven.between(wiring.output).magnitude_squared();
+        let mismatch = at.changes.iter().fold(nominal, |sum, change| sum + change.magnitude_squared());
+        libm::hypot(mismatch.sqrt(), converter_common(chain, wiring, &at.driven))
+    });
+    Ok((series, common.collect()))
 }
 
 /// `R3 thermal`, `A1 voltage`, `A1 current`.
@@ -191,21 +198,13 @@ fn magnitude(wiring: &Wiring, values: &[f64], source: ParameterId, hertz: f64) -
 
 /// Common-mode voltage of the plant that the converter's finite rejection adds to its reading, V/V, as a standard
 /// uncertainty; 0 for one input.
-fn converter_common(
-    chain: &Chain,
-    wiring: &Wiring,
-    values: &[f64],
-    hertz: &[f64],
-) -> Result<Vec<f64>, CircuitError> {
+fn converter_common(chain: &Chain, wiring: &Wiring, response: &AcSolution) -> f64 {
     let cmrr = chain.converter.input.cmrr;
     if wiring.output.1 == Netlist::GROUND || !cmrr.is_finite() {
-        return Ok(vec![0.0; hertz.len()]);
+        return 0.0;
     }
-    let all = wiring.circuit.ac_sweep(values, None, wiring.common_source, hertz)?;
-    let both = |response: &AcSolution| {
-        (response.voltage(wiring.output.0) + response.voltage(wiring.output.1)).magnitude()
-    };
-    Ok(all.iter().map(|response| 0.5 * both(response) / (cmrr * 3f64.sqrt())).collect())
+    let both = response.voltage(wiring.output.0) + response.voltage(wiring.output.1);
+    0.5 * both.magnitude() / (cmrr * 3f64.sqrt())
 }
 
 /// Standard uncertainty of every value that unbalances the two legs.

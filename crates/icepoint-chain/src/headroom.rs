@@ -9,7 +9,7 @@
 use icepoint_circuit::{Netlist, Node};
 
 use crate::front_end::PartKind;
-use crate::model::{Model, ModelError};
+use crate::model::{BoardState, HotEnd, Model, ModelError};
 use crate::situation::Situation;
 use crate::wiring::CONVERTER_INPUTS;
 
@@ -64,32 +64,41 @@ impl Model {
             None
         };
         for board in [chain.need.board.0, chain.need.board.1] {
-            for hot in [chain.need.hot.0, chain.need.hot.1] {
+            let ends = [chain.need.hot.0, chain.need.hot.1].map(|hot| {
                 let head = Situation::at(chain, hot, board).head;
-                let end = self.hot_end(hot);
-                let output =
-                    |d: &[f64], scratch: &mut crate::model::Scratch| -> Result<(f64, f64), ModelError> {
-                        let state = self.board_state(board, d, scratch)?;
-                        let v = self.thermocouple_volts(self.hot_emf(&end, d), head, &state, d);
-                        Ok((state.offset + state.gain * v, v))
-                    };
-                let mut up = self.mean_deviations().to_vec();
-                let mut down = up.clone();
-                let mut d = up.clone();
-                for (i, imperfection) in self.imperfections().iter().enumerate() {
-                    let (low, high) = imperfection.distribution.limits();
-                    let mean = d[i];
-                    d[i] = high;
-                    let above = output(&d, &mut scratch)?.0;
-                    d[i] = low;
-                    let below = output(&d, &mut scratch)?.0;
-                    d[i] = mean;
+                (hot, head, self.hot_end(hot))
+            });
+            let output = |d: &[f64], state: &BoardState, (_, head, end): &(f64, f64, HotEnd)| {
+                let v = self.thermocouple_volts(self.hot_emf(end, d), *head, state, d);
+                (state.offset + state.gain * v, v)
+            };
+            let mean = self.mean_deviations().to_vec();
+            let mut d = mean.clone();
+            // For each end of the hot range: the deviations that drive the output up, and those that drive it down.
+            let mut extremes = [(mean.clone(), mean.clone()), (mean.clone(), mean.clone())];
+            let at_mean = self.board_state(board, &d, &mut scratch)?;
+            for (i, imperfection) in self.imperfections().iter().enumerate() {
+                let (low, high) = imperfection.distribution.limits();
+                // One solution serves both ends of the hot range, and none is needed for what does not reach the circuit.
+                let reaches = self.reaches_circuit(i);
+                let mut outputs = |value: f64| -> Result<[f64; 2], ModelError> {
+                    d[i] = value;
+                    let state = if reaches { self.board_state(board, &d, &mut scratch)? } else { at_mean };
+                    Ok([output(&d, &state, &ends[0]).0, output(&d, &state, &ends[1]).0])
+                };
+                let (above, below) = (outputs(high)?, outputs(low)?);
+                d[i] = mean[i];
+                for ((up, down), (above, below)) in extremes.iter_mut().zip(above.into_iter().zip(below)) {
                     let rises = above >= below;
                     up[i] = if rises { high } else { low };
                     down[i] = if rises { low } else { high };
                 }
-                for d in [&up, &down] {
-                    let (out, v) = output(d, &mut scratch)?;
+            }
+            for (at, (up, down)) in ends.iter().zip(&extremes) {
+                let hot = at.0;
+                for d in [up, down] {
+                    let state = self.board_state(board, d, &mut scratch)?;
+                    let (out, v) = output(d, &state, at);
                     self.within_limits(v, &mut scratch);
                     let converter = self.converter_pins(&scratch);
                     for (mut found, node) in self.amplifier_pins(&scratch).into_iter().chain(converter) {

@@ -38,6 +38,7 @@ pub mod imperfection;
 pub mod low_pass;
 pub mod mains_lines;
 pub mod model;
+mod noise_weights;
 pub mod open_sensor;
 pub mod overvoltage;
 pub mod quantity;

@@ -252,6 +252,8 @@ pub struct Model {
     nominal_values: Vec<f64>,
     rule: ReadingRule,
     imperfections: Vec<Imperfection>,
+    /// What each of them alters.
+    effects: Vec<Effect>,
     acting: Acting,
     mean: Vec<f64>,
     nominal_offset: f64,
@@ -305,6 +307,7 @@ impl Model {
             nominal_values,
             rule,
             imperfections: list.imperfections,
+            effects: list.effects,
             acting,
             mean,
             nominal_offset: 0.0,
@@ -327,6 +330,28 @@ impl Model {
         // An analog compensation is part of the offset at 25 °C; the rule of a measured junction subtracts it.
         model.nominal_offset = state.offset;
         Ok(model)
+    }
+
+    /// The same with noise and mains; itself if it has them. What a search first looked at without them it need not build
+    /// anew.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn with_dynamics(mut self) -> Result<Self, ModelError> {
+        if self.dynamics.is_some() {
+            return Ok(self);
+        }
+        let mut list = Collector { imperfections: self.imperfections, effects: self.effects };
+        self.dynamics =
+            Some(imperfection::collect_dynamic(&self.chain, &self.wiring, &self.nominal_values, &mut list)?);
+        self.acting = Acting::new(&list, &self.wiring);
+        self.mean = list.imperfections.iter().map(|i| i.distribution.mean()).collect();
+        self.findings = match &self.chain.findings {
+            Some(findings) => BoardFindings::new(findings, &list.imperfections)?,
+            None => None,
+        };
+        (self.imperfections, self.effects) = (list.imperfections, list.effects);
+        Ok(self)
     }
 
     /// The chain.
@@ -365,6 +390,24 @@ impl Model {
     /// Nominal offset (V) and gain (V/V) between thermocouple and output, board at 25 °C.
     pub fn nominal_transfer(&self) -> (f64, f64) {
         (self.nominal_offset, self.nominal_gain)
+    }
+
+    /// Whether a deviation changes what [`Model::board_state`] finds; the others act on the thermocouple's voltage or on
+    /// the reading alone.
+    pub(crate) fn reaches_circuit(&self, imperfection: usize) -> bool {
+        fn reaches(effect: &Effect) -> bool {
+            match effect {
+                Effect::ProbeTolerance
+                | Effect::ProbeDrift
+                | Effect::Lead
+                | Effect::ConverterVolts
+                | Effect::ConverterGain
+                | Effect::ConverterCommon => false,
+                Effect::Several(effects) => effects.iter().any(reaches),
+                _ => true,
+            }
+        }
+        self.effects.get(imperfection).is_none_or(reaches)
     }
 
     pub(crate) fn wiring(&self) -> &Wiring {

@@ -52,6 +52,10 @@ pub fn normal_quantile(p: f64) -> f64 {
 fn bisect(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
     for _ in 0..100 {
         let middle = 0.5 * (low + high);
+        // Neighbours: it can't be halved further.
+        if middle <= low || middle >= high {
+            break;
+        }
         if f(middle) < 0.0 {
             low = middle;
         } else {

@@ -13,7 +13,7 @@
 //! | a solution | the slope by every parameter | [`Circuit::sensitivities`] |
 //! | diodes, or outputs that stop at a rail | the operating point | [`Circuit::operating_point`] |
 //! | a source and a frequency | gain and phase | [`Circuit::ac`] |
-//! | a temperature and a band | noise and each source's share | [`Circuit::noise`], [`Circuit::noise_integral`] |
+//! | a temperature and a band | noise and each source's share | [`Circuit::noise`], [`Circuit::noise_integral`], [`Circuit::filtered_noise`] |
 //! | a step of a source | the course in time, settling | [`Circuit::step`], [`StepResponse::settling_time`] |
 //! | a solution | the current of an element | [`Circuit::current`] |
 //!
@@ -105,6 +105,7 @@ mod stamps;
 mod step;
 mod system;
 mod topology;
+mod variation;
 
 pub use circuit::{Circuit, Workspace};
 pub use complex::Complex;
@@ -114,8 +115,9 @@ pub use error::{CircuitError, NewtonStep};
 pub use law::TemperatureLaw;
 pub use limits::{LimitHit, LimitKind};
 pub use netlist::{ElementId, Netlist, Node};
-pub use noise::{NoiseBand, NoiseCause, NoiseDensity, NoiseReport, NoiseShare};
+pub use noise::{NOISE_POINTS, NoiseBand, NoiseCause, NoiseDensity, NoiseReport, NoiseShare, noise_points};
 pub use operating_point::{OperatingPoint, OutputState};
 pub use parameter::{Parameter, ParameterId};
 pub use response::AcSolution;
 pub use step::StepResponse;
+pub use variation::AcChanges;

@@ -77,6 +77,33 @@ pub struct NoiseReport {
     pub evaluations: usize,
 }
 
+impl NoiseReport {
+    fn new(sources: &[Source], result: quadrature::Integral) -> Self {
+        let total: f64 = result.sums.iter().sum();
+        Self {
+            rms: total.sqrt(),
+            shares: shares(sources, &result.sums),
+            relative_error: if total > 0.0 { result.error / total } else { 0.0 },
+            evaluations: result.evaluations,
+        }
+    }
+}
+
+/// Points at which [`Circuit::filtered_noise`] looks at a piece of the band.
+pub const NOISE_POINTS: usize = quadrature::ORDER;
+
+/// Points of a piece between two natural logarithms of frequency, and the weight of each in a plain integral over the
+/// logarithm (Gauss–Legendre).
+pub fn noise_points(from: f64, to: f64) -> [(f64, f64); NOISE_POINTS] {
+    quadrature::plain(&quadrature::gauss_legendre(), from, to)
+}
+
+/// For weights of any shape.
+const FINE: quadrature::Effort = quadrature::Effort { pieces_per_unit: 0.5, quarters: true, agreement: 1e-7 };
+/// For the density of a circuit alone, whose poles bend it over a decade each.
+const SMOOTH: quadrature::Effort =
+    quadrature::Effort { pieces_per_unit: 0.4, quarters: false, agreement: 1e-7 };
+
 /// The band, the temperature and what a later filter does.
 #[derive(Clone, Copy)]
 pub struct NoiseBand<'a> {
@@ -142,10 +169,13 @@ impl Circuit {
         let mut equations = self.linearise(values, op)?;
         let sources = self.noise_sources(values, op, kelvin)?;
         let mut adjoint = vec![Complex::ZERO; self.ac.plan.n];
+        let nodes = quadrature::gauss_legendre();
         let result = quadrature::integrate(
             libm::log(band.low_hz),
             libm::log(band.high_hz),
             sources.len(),
+            FINE,
+            |from, to| quadrature::plain(&nodes, from, to),
             |log_f, powers| {
                 let f = libm::exp(log_f);
                 equations.noise_at(&sources, out, f, &mut adjoint, powers)?;
@@ -155,13 +185,48 @@ impl Circuit {
                 Ok(())
             },
         )?;
-        let total: f64 = result.sums.iter().sum();
-        Ok(NoiseReport {
-            rms: total.sqrt(),
-            shares: shares(&sources, &result.sums),
-            relative_error: if total > 0.0 { result.error / total } else { 0.0 },
-            evaluations: result.evaluations,
-        })
+        Ok(NoiseReport::new(&sources, result))
+    }
+
+    /// Noise between two nodes through a filter whose response has too many lobes to be looked at one by one: `filter`
+    /// gives, for a piece of the band, weights at [`noise_points`] with which a density that is smooth there is summed up.
+    /// The weights belong to the filter and can be kept for other circuits; each circuit costs some hundred solutions.
+    ///
+    /// The density must be smooth on the scale of the pieces, which are halved until the sums agree to `agreement`,
+    /// relative to the mean square. `high_hz` is above `low_hz`, both above 0.
+    ///
+    /// # Errors
+    /// [`CircuitError::BadArgument`] and those of [`Circuit::ac`].
+    pub fn filtered_noise(
+        &self,
+        values: &[f64],
+        out: (Node, Node),
+        kelvin: f64,
+        (low_hz, high_hz): (f64, f64),
+        agreement: f64,
+        filter: &dyn Fn(f64, f64) -> [f64; NOISE_POINTS],
+    ) -> Result<NoiseReport, CircuitError> {
+        demand(low_hz > 0.0, "the lower end of the band (Hz)", low_hz)?;
+        demand(high_hz > low_hz, "the upper end of the band (Hz)", high_hz)?;
+        let mut equations = self.linearise(values, None)?;
+        let sources = self.noise_sources(values, None, kelvin)?;
+        let mut adjoint = vec![Complex::ZERO; self.ac.plan.n];
+        let nodes = quadrature::gauss_legendre();
+        let result = quadrature::integrate(
+            libm::log(low_hz),
+            libm::log(high_hz),
+            sources.len(),
+            quadrature::Effort { agreement, ..SMOOTH },
+            |from, to| {
+                let mut rule = quadrature::plain(&nodes, from, to);
+                for ((_, weight), filtered) in rule.iter_mut().zip(filter(from, to)) {
+                    *weight = filtered;
+                }
+                rule
+            },
+            |log_f, powers| equations.noise_at(&sources, out, libm::exp(log_f), &mut adjoint, powers),
+        )?;
+        Ok(NoiseReport::new(&sources, result))
     }
 
     fn noise_sources(

@@ -8,11 +8,7 @@ use crate::error::CircuitError;
 use std::collections::BTreeSet;
 
 /// Points per piece: exact for polynomials of degree 15.
-const ORDER: usize = 8;
-/// Pieces to begin with per natural logarithm unit of a frequency interval (an octave is 0.69).
-const PIECES_PER_UNIT: f64 = 0.5;
-/// The agreement asked for.
-const AGREEMENT: f64 = 1e-7;
+pub(crate) const ORDER: usize = 8;
 /// Pieces at most.
 const MOST_PIECES: usize = 4000;
 
@@ -46,6 +42,12 @@ pub(crate) fn gauss_legendre() -> [(f64, f64); ORDER] {
     all
 }
 
+/// The plain rule of Gauss and Legendre between two ends.
+pub(crate) fn plain(nodes: &Piecewise, from: f64, to: f64) -> Piecewise {
+    let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
+    nodes.map(|(x, weight)| (middle + half * x, half * weight))
+}
+
 struct Piece {
     from: f64,
     to: f64,
@@ -54,47 +56,71 @@ struct Piece {
     total: f64,
 }
 
-/// Integrates `count` functions at once; `f` writes their values at a point.
+/// Where to look at the functions on one piece, and with which weights.
+pub(crate) type Piecewise = [(f64, f64); ORDER];
+
+/// How finely to begin and where to end.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Effort {
+    /// Pieces to begin with per unit of the interval: of a natural logarithm of frequency an octave is 0.69.
+    pub pieces_per_unit: f64,
+    /// Whether each first piece is looked at in quarters at once, else in halves.
+    pub quarters: bool,
+    /// The agreement asked for, relative.
+    pub agreement: f64,
+}
+
+/// Integrates `count` functions at once; `f` writes their values at a point, `rule` tells points and weights between two
+/// ends.
 pub(crate) fn integrate(
     from: f64,
     to: f64,
     count: usize,
+    effort: Effort,
+    rule: impl Fn(f64, f64) -> Piecewise,
     mut f: impl FnMut(f64, &mut [f64]) -> Result<(), CircuitError>,
 ) -> Result<Integral, CircuitError> {
-    let rule = gauss_legendre();
     let mut evaluations = 0;
     let mut values = vec![0.0; count];
     let mut over = |from: f64, to: f64| -> Result<Vec<f64>, CircuitError> {
-        let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
         let mut sums = vec![0.0; count];
-        for (x, weight) in rule {
-            f(middle + half * x, &mut values)?;
+        for (x, weight) in rule(from, to) {
+            f(x, &mut values)?;
             evaluations += 1;
             for (sum, value) in sums.iter_mut().zip(&values) {
-                *sum += half * weight * value;
+                *sum += weight * value;
             }
         }
         Ok(sums)
     };
-    let mut piece = |from: f64, to: f64, whole: &[f64]| -> Result<Piece, CircuitError> {
+    // Without the whole, which is what the halves are compared with, it is computed.
+    let mut piece = |from: f64, to: f64, whole: Option<&[f64]>| -> Result<Piece, CircuitError> {
         let middle = 0.5 * (from + to);
         let halves = [over(from, middle)?, over(middle, to)?];
+        let whole: f64 = match whole {
+            Some(whole) => whole.iter().sum(),
+            None => over(from, to)?.iter().sum(),
+        };
         let fine: f64 = halves.iter().flatten().sum();
-        let difference = (fine - whole.iter().sum::<f64>()).abs();
+        let difference = (fine - whole).abs();
         Ok(Piece { from, to, halves, difference, total: fine })
     };
-    let first = ((to - from) * PIECES_PER_UNIT).ceil().clamp(1.0, 200.0) as usize;
+    let first = ((to - from) * effort.pieces_per_unit).ceil().clamp(1.0, 200.0) as usize;
     let width = (to - from) / first as f64;
     let mut pieces: Vec<Piece> = Vec::with_capacity(first);
-    // The whole of a first piece is not computed apart: its two halves are refined once instead.
     let nothing = vec![0.0; count];
     for k in 0..first {
         let start = from + width * k as f64;
         let end = if k + 1 == first { to } else { start + width };
-        let coarse = piece(start, end, &nothing)?;
+        if !effort.quarters {
+            pieces.push(piece(start, end, None)?);
+            continue;
+        }
+        // The whole of a first piece is not computed apart: its two halves are refined once instead.
+        let coarse = piece(start, end, Some(&nothing))?;
         let middle = 0.5 * (start + end);
-        pieces.push(piece(start, middle, &coarse.halves[0])?);
-        pieces.push(piece(middle, end, &coarse.halves[1])?);
+        pieces.push(piece(start, middle, Some(&coarse.halves[0]))?);
+        pieces.push(piece(middle, end, Some(&coarse.halves[1]))?);
     }
     // Worst first, by the bits of the difference (ordered like the number, since it isn't negative), then by index.
     let key = |difference: f64, at: usize| (difference.to_bits(), at);
@@ -104,14 +130,15 @@ pub(crate) fn integrate(
         let error: f64 = pieces.iter().map(|p| p.difference).sum();
         let total: f64 = pieces.iter().map(|p| p.total).sum();
         let worst = queue.pop_last();
-        let enough = error <= AGREEMENT * total.abs() || !error.is_finite() || pieces.len() >= MOST_PIECES;
+        let enough =
+            error <= effort.agreement * total.abs() || !error.is_finite() || pieces.len() >= MOST_PIECES;
         if let (false, Some((_, at))) = (enough, worst) {
             let (from, to) = (pieces[at].from, pieces[at].to);
             let middle = 0.5 * (from + to);
             let [left, right] = core::mem::take(&mut pieces[at].halves);
-            pieces[at] = piece(from, middle, &left)?;
+            pieces[at] = piece(from, middle, Some(&left))?;
             queue.insert(key(pieces[at].difference, at));
-            pieces.push(piece(middle, to, &right)?);
+            pieces.push(piece(middle, to, Some(&right))?);
             queue.insert(key(pieces[pieces.len() - 1].difference, pieces.len() - 1));
             continue;
         }

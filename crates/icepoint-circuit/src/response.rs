@@ -30,6 +30,12 @@ pub struct AcSolution {
 }
 
 impl AcSolution {
+    pub(crate) fn new(circuit: &Circuit, frequency_hz: f64, x: &[Complex]) -> Self {
+        let nodes = circuit.net.node_count() - 1;
+        let volts = circuit.ac.plan.column_position[..nodes].iter().map(|&at| x[at as usize]).collect();
+        Self { frequency_hz, volts }
+    }
+
     /// Voltage of a node per unit of the source; 0 for ground, NaN for a node of another netlist.
     #[must_use]
     pub fn voltage(&self, node: Node) -> Complex {
@@ -89,9 +95,7 @@ impl Circuit {
             }
             equations.quiet_ends(op, &mut x);
             equations.factored.solve(plan, &mut x);
-            let nodes = self.net.node_count() - 1;
-            let volts = plan.column_position[..nodes].iter().map(|&at| x[at as usize]).collect();
-            all.push(AcSolution { frequency_hz, volts });
+            all.push(AcSolution::new(self, frequency_hz, &x));
         }
         Ok(all)
     }

@@ -38,11 +38,20 @@ impl GumPoint {
 /// # Errors
 /// [`ModelError`] when the circuit can't be solved at a deviation of one standard uncertainty.
 pub fn contributions(study: &Study) -> Result<(Vec<f64>, Vec<Vec<f64>>), ModelError> {
+    let (centre, columns) = columns(study)?;
+    let rows = (0..centre.len()).map(|p| columns.iter().map(|c| c[p]).collect()).collect();
+    Ok((centre, rows))
+}
+
+/// The same by imperfection: the readings at the means, and `[imperfection][wish · points + point]`.
+pub(crate) fn columns(study: &Study) -> Result<(Vec<f64>, Vec<Vec<f64>>), ModelError> {
     let size = WISHES * study.points();
     let mut centre = vec![0.0; size];
     study.readings(&study.mean, &mut study.work(), &mut centre)?;
     let columns: Vec<Vec<f64>> = (0..study.imperfections.len())
         .into_par_iter()
+        // Threads cost more than a few of these.
+        .with_min_len(16)
         .map_init(
             || (study.work(), study.mean.clone(), vec![0.0; size], vec![0.0; size]),
             |(work, d, up, down), i| {
@@ -56,8 +65,7 @@ pub fn contributions(study: &Study) -> Result<(Vec<f64>, Vec<Vec<f64>>), ModelEr
             },
         )
         .collect::<Result<_, ModelError>>()?;
-    let rows = (0..size).map(|p| columns.iter().map(|c| c[p]).collect()).collect();
-    Ok((centre, rows))
+    Ok((centre, columns))
 }
 
 /// Combines contributions (JCGM 100, 5.1.2 and G.4): standard uncertainty, effective degrees of freedom, factor for

@@ -126,13 +126,49 @@ impl Budget {
 /// # Errors
 /// As [`gum::contributions`].
 pub fn quick_errors_95(study: &Study) -> Result<[f64; WISHES], ModelError> {
-    let (centre, rows) = gum::contributions(study)?;
+    Ok(quick_worst_95(study)?.map(|worst| worst.error_95))
+}
+
+/// Where the quick estimate is largest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct QuickWorst {
+    /// K.
+    pub error_95: f64,
+    /// Temperature of the measuring junction, °C.
+    pub hot: f64,
+    /// Board temperature, °C.
+    pub board: f64,
+}
+
+/// [`quick_errors_95`] with the grid point of each.
+///
+/// # Errors
+/// As [`gum::contributions`].
+pub fn quick_worst_95(study: &Study) -> Result<[QuickWorst; WISHES], ModelError> {
+    let (centre, columns) = gum::columns(study)?;
     let count = study.points();
-    let mut largest = [0.0f64; WISHES];
-    for (index, (contributions, reading)) in rows.iter().zip(&centre).enumerate() {
-        let bias = reading - study.temperatures(index % count).0;
-        let wish = index / count;
-        largest[wish] = largest[wish].max(point_error_95(study, contributions, bias));
+    let (hot, board) = study.temperatures(0);
+    let mut largest = [QuickWorst { error_95: 0.0, hot, board }; WISHES];
+    for (wish, largest) in largest.iter_mut().enumerate() {
+        let mut points: Vec<(usize, PointError)> = (0..count)
+            .map(|point| {
+                let index = wish * count + point;
+                let bias = centre[index] - study.temperatures(point).0;
+                (point, PointError::new(study, columns.iter().map(|c| c[index]), bias))
+            })
+            .collect();
+        // Most likely the largest first; what can't be larger than one that is known need not be known.
+        points.sort_by(|a, b| b.1.at_most().total_cmp(&a.1.at_most()).then(a.0.cmp(&b.0)));
+        for (point, found) in points {
+            if found.at_most() <= largest.error_95 {
+                break;
+            }
+            let error_95 = error_95(found.bias, found.half, found.sigma);
+            if error_95 > largest.error_95 {
+                let (hot, board) = study.temperatures(point);
+                *largest = QuickWorst { error_95, hot, board };
+            }
+        }
     }
     Ok(largest)
 }
@@ -145,15 +181,32 @@ pub fn quick_error_95(study: &Study, wish: CalibrationWish) -> Result<f64, Model
     Ok(quick_errors_95(study)?[wish.points()])
 }
 
-fn point_error_95(study: &Study, contributions: &[f64], bias: f64) -> f64 {
-    let mut rectangle = 0.0f64;
-    let mut variance = 0.0;
-    for (c, imperfection) in contributions.iter().zip(&study.imperfections) {
-        variance += c * c;
-        if matches!(imperfection.distribution, Distribution::Rectangular(_)) {
-            rectangle = rectangle.max(c.abs());
+/// What the quick estimate knows of one grid point: bias, half-width of the largest rectangle, standard deviation of the
+/// rest, K.
+struct PointError {
+    bias: f64,
+    half: f64,
+    sigma: f64,
+}
+
+impl PointError {
+    fn new(study: &Study, contributions: impl Iterator<Item = f64>, bias: f64) -> Self {
+        let mut rectangle = 0.0f64;
+        let mut variance = 0.0;
+        for (c, imperfection) in contributions.zip(&study.imperfections) {
+            variance += c * c;
+            if matches!(imperfection.distribution, Distribution::Rectangular(_)) {
+                rectangle = rectangle.max(c.abs());
+            }
         }
+        let rest = (variance - rectangle * rectangle).max(0.0).sqrt();
+        Self { bias, half: rectangle * 3f64.sqrt(), sigma: rest }
     }
-    let rest = (variance - rectangle * rectangle).max(0.0).sqrt();
-    error_95(bias, rectangle * 3f64.sqrt(), rest)
+
+    /// No 95 % error is larger: the normal part stays within 1.96 σ for 95 %, whatever the rectangle adds. NaN counts as
+    /// largest.
+    fn at_most(&self) -> f64 {
+        let sum = self.bias.abs() + self.half + 1.96 * self.sigma;
+        if sum.is_nan() { f64::INFINITY } else { sum }
+    }
 }

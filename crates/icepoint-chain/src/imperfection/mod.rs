@@ -31,7 +31,6 @@ mod resistor;
 mod scatter;
 mod sensing;
 
-pub(crate) use mains::common_mode_gains;
 pub use scatter::SCATTER;
 
 use icepoint_circuit::ParameterId;
