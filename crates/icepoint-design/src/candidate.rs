@@ -2,9 +2,9 @@
 
 use std::cmp::Ordering;
 
-use icepoint_chain::budget::{Study, quick_error_95, quick_errors_95};
+use icepoint_chain::budget::{QuickWorst, Study, quick_error_95, quick_worst_95};
 use icepoint_chain::chain::Chain;
-use icepoint_chain::front_end::Values;
+use icepoint_chain::front_end::{Part, PartKind, Values};
 use icepoint_chain::situation::grid;
 use icepoint_chain::{Model, ModelError};
 
@@ -17,10 +17,16 @@ pub struct Assessment {
     pub error_95: f64,
     /// The same without any calibration, K: what the trim has to take away.
     pub as_built_95: f64,
-    /// Smallest margin to a limit of swing, input range or span, over the width allowed; negative outside.
+    /// Smallest margin to a limit of swing, input range or span, over the width allowed, and half of what is left of the
+    /// time to settle and of the mains residual, where they are judged; negative outside.
     pub margin: f64,
     /// What is missing: the sum of all excesses, each over what is allowed; 0 if all limits hold.
     pub shortfall: f64,
+    /// Whether the judgement was broken off: `shortfall` and `error_95` are then only what was found so far, and the whole is
+    /// not less.
+    pub partial: bool,
+    /// Where the error is largest: hot and board temperature, °C.
+    pub worst: (f64, f64),
 }
 
 impl Assessment {
@@ -55,24 +61,65 @@ pub(crate) fn quick_error(model: &Model) -> Result<f64, ModelError> {
     quick_error_95(&coarse_study(model), model.chain().need.calibration)
 }
 
-/// Judges a model; `excess` is what its dynamics already exceed.
-pub(crate) fn assess_model(model: &Model, values: Values, excess: f64) -> Result<Assessment, ModelError> {
-    let uses = model.headroom()?;
-    let margin = uses.first().map_or(f64::INFINITY, |u| u.relative_margin());
-    let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
-    let deaf = open_sensor_shortfall(model)?;
-    let errors = quick_errors_95(&coarse_study(model))?;
-    let error_95 = errors[model.chain().need.calibration.points()];
-    Ok(Assessment { values, error_95, as_built_95: errors[0], margin, shortfall: outside + excess + deaf })
+/// Limits of swing, input range and span, and the reading of a broken sensor: what no noise and no mains alters.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Limits {
+    /// Smallest margin over the width allowed.
+    pub margin: f64,
+    /// What is missing, the sum of all excesses.
+    pub missed: f64,
 }
 
-/// What a model misses of its limits of swing, input range and span, and of the reading of a broken sensor.
+impl Limits {
+    /// Of a model, with or without its dynamics.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the chain can't be solved.
+    pub fn new(model: &Model) -> Result<Self, ModelError> {
+        let uses = model.headroom()?;
+        let margin = uses.first().map_or(f64::INFINITY, |u| u.relative_margin());
+        let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
+        Ok(Self { margin, missed: outside + open_sensor_shortfall(model)? })
+    }
+
+    /// With a limit of which this share is used.
+    pub fn and(self, used: f64) -> Self {
+        // Of a range one half is on either side of its middle.
+        Self { margin: self.margin.min(0.5 * (1.0 - used)), missed: self.missed + (used - 1.0).max(0.0) }
+    }
+}
+
+/// The errors of a model that uses its limits so.
 ///
 /// # Errors
 /// [`ModelError`] when the chain can't be solved.
-pub(crate) fn limits_missed(model: &Model) -> Result<f64, ModelError> {
-    let outside: f64 = model.headroom()?.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
-    Ok(outside + open_sensor_shortfall(model)?)
+pub(crate) fn assess(model: &Model, values: Values, limits: Limits) -> Result<Assessment, ModelError> {
+    let errors = quick_worst_95(&coarse_study(model))?;
+    let QuickWorst { error_95, hot, board } = errors[model.chain().need.calibration.points()];
+    let Limits { margin, missed } = limits;
+    Ok(Assessment {
+        values,
+        error_95,
+        as_built_95: errors[0].error_95,
+        margin,
+        shortfall: missed,
+        partial: false,
+        worst: (hot, board),
+    })
+}
+
+/// An error that a model has at least, K: that of a single point, without noise and mains if it is a static model. A
+/// residue behind a detection pulse has a sign and could make up for other errors; with one there is no bound.
+///
+/// # Errors
+/// [`ModelError`] when the chain can't be solved.
+pub(crate) fn at_least(model: &Model, (hot, board): (f64, f64)) -> Result<f64, ModelError> {
+    let pulsed =
+        |p: &Part| matches!(&p.kind, PartKind::DetectionCurrent { figures, .. } if figures.pulse.is_some());
+    if model.chain().front_end.parts.iter().any(pulsed) {
+        return Ok(0.0);
+    }
+    quick_error_95(&Study::over(model, vec![hot], vec![board]), model.chain().need.calibration)
 }
 
 /// A broken thermocouple must drive the reading to the end of the scale that is asked for: what is missing, over the span.

@@ -19,6 +19,7 @@ mod low_pass;
 mod preferred;
 pub mod records;
 pub mod search;
+mod shelf;
 pub mod upgrades;
 
 pub use answer::{Bound, Design, Verdict, design, values};

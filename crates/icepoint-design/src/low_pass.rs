@@ -20,8 +20,8 @@ use icepoint_chain::resolve::Resolved;
 use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
 
-use crate::candidate::{Assessment, assess_model};
-use crate::preferred::{between, nearest};
+use crate::candidate::{Assessment, Limits, assess};
+use crate::shelf::Shelf;
 
 /// Frequencies at which responses are compared, over the corner.
 const COMPARED_AT: [f64; 12] = [0.1, 0.25, 0.4, 0.55, 0.7, 0.85, 1.0, 1.2, 1.5, 1.9, 2.4, 3.0];
@@ -61,11 +61,18 @@ pub(crate) fn choose(resolved: Resolved) -> Result<Resolved, ModelError> {
     }
     let own = own_filter(&resolved);
     let mut quick = resolved.clone();
-    fix(&mut quick, &scaled(&resolved, &own, 0.0));
-    let all: Vec<Candidate> = corners(&resolved, inserted.plan)
-        .into_iter()
-        .flat_map(|corner| candidates(&resolved, &inserted, corner))
-        .collect();
+    fix(&mut quick, &scaled(&resolved, Shelf::bought(&resolved), &own, 0.0));
+    let from = |shelf: &Shelf<'_>| -> Vec<Candidate> {
+        let corners = corners(&resolved, inserted.plan);
+        corners.into_iter().flat_map(|corner| candidates(&resolved, shelf, &inserted, corner)).collect()
+    };
+    let mut shelf = Shelf::new(&resolved);
+    let mut all = from(&shelf);
+    if all.is_empty() && shelf.is_drawer() {
+        // What the drawer has too little of is bought, all of it: a filter is chosen as a whole.
+        shelf = Shelf::bought(&resolved);
+        all = from(&shelf);
+    }
     if all.is_empty() {
         return Err(ModelError::Range(
             "no low-pass of this kind can be built from the series within 1 kΩ to 1 MΩ and 1 nF to 4.7 µF"
@@ -113,17 +120,16 @@ fn judge(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> 
     let mut all = resolved.fixed.clone();
     all.extend(values);
     let model = Model::new(resolved.with_values(&all))?;
-    let mut excess = 0.0;
+    let mut limits = Limits { margin: f64::INFINITY, missed: 0.0 };
     if need.settle_within.is_finite() {
         let settling = model.settling(1.5 * need.settle_within)?;
-        excess += settling.total().map_or(1.0, |t| (t / need.settle_within - 1.0).max(0.0));
+        limits = limits.and(settling.total().map_or(2.0, |t| t / need.settle_within));
     }
     if need.mains_residual.is_finite() {
-        excess += (model.mains_kelvin() / need.mains_residual - 1.0).max(0.0);
+        limits = limits.and(model.mains_kelvin() / need.mains_residual);
     }
-    let mut judged = assess_model(&model, all, 0.0)?;
-    judged.shortfall = excess;
-    Ok(judged)
+    // How near it comes to them says nothing yet: the front end's own filter is still to be chosen.
+    assess(&model, all, Limits { margin: f64::INFINITY, ..limits })
 }
 
 /// Corners worth a try, Hz: the one that is asked for, else from the slowest that could settle in time upwards.
@@ -161,11 +167,11 @@ fn amplifier(resolved: &Resolved, inserted: &Inserted) -> Amplifier {
 }
 
 /// The best values of the whole filter at one corner, truest first.
-fn candidates(resolved: &Resolved, inserted: &Inserted, corner: f64) -> Vec<Candidate> {
+fn candidates(resolved: &Resolved, shelf: &Shelf<'_>, inserted: &Inserted, corner: f64) -> Vec<Candidate> {
     let real = amplifier(resolved, inserted);
     let mut all: Vec<Vec<Built>> = vec![Vec::new()];
     for parts in &inserted.stages {
-        let stages = of_stage(resolved, &parts.stage, corner, real);
+        let stages = of_stage(resolved, shelf, &parts.stage, corner, real);
         all = all
             .into_iter()
             .flat_map(|before| {
@@ -173,6 +179,11 @@ fn candidates(resolved: &Resolved, inserted: &Inserted, corner: f64) -> Vec<Cand
             })
             .collect();
     }
+    all.retain(|stages| {
+        let ohms: Vec<f64> = stages.iter().flat_map(|s| s.ohms.iter().copied()).collect();
+        let farads: Vec<f64> = stages.iter().flat_map(|s| s.farads.iter().copied()).collect();
+        shelf.covers(&ohms, &farads)
+    });
     let tolerance = tolerances(resolved);
     let ideal = ideal(&inserted.plan);
     let mut all: Vec<Candidate> = all
@@ -236,9 +247,15 @@ fn tolerances(resolved: &Resolved) -> (f64, f64) {
 }
 
 /// The truest values of one stage, on different levels of impedance.
-fn of_stage(resolved: &Resolved, stage: &Stage, corner: f64, real: Amplifier) -> Vec<Built> {
+fn of_stage(
+    resolved: &Resolved,
+    shelf: &Shelf<'_>,
+    stage: &Stage,
+    corner: f64,
+    real: Amplifier,
+) -> Vec<Built> {
     let (low, high) = FARADS;
-    let capacitors = between(resolved.capacitor_series, low, high);
+    let capacitors = shelf.between(SlotKind::Capacitor, low, high);
     let sign = match stage.form {
         Form::SallenKey => 1.0,
         Form::MultipleFeedback => -1.0,
@@ -262,8 +279,9 @@ fn of_stage(resolved: &Resolved, stage: &Stage, corner: f64, real: Amplifier) ->
                 ohms.into_iter().map(move |ohms| (ohms, farads.clone()))
             })
             .flat_map(|(ohms, farads)| {
-                around(resolved, stage, &ohms).into_iter().map(move |ohms| (ohms, farads.clone()))
+                around(shelf, stage, &ohms).into_iter().map(move |ohms| (ohms, farads.clone()))
             })
+            .filter(|(ohms, farads)| shelf.covers(ohms, farads))
             .map(|(ohms, farads)| {
                 let built = stage.built(ohms, farads);
                 let cost = departure(core::slice::from_ref(&built), &ideal, corner, real)
@@ -282,9 +300,8 @@ fn built_spread(built: &Built, (resistor, capacitor): (f64, f64)) -> f64 {
     libm::hypot(frequency, q)
 }
 
-/// Values of the series next to the ideal ones, above and below, all combinations within the limits; matched ones alike.
-fn around(resolved: &Resolved, stage: &Stage, ideal: &[f64]) -> Vec<Vec<f64>> {
-    let (low, high) = OHMS;
+/// Values next to the ideal ones, above and below, all combinations within the limits; matched ones alike.
+fn around(shelf: &Shelf<'_>, stage: &Stage, ideal: &[f64]) -> Vec<Vec<f64>> {
     let inverting = stage.form == Form::MultipleFeedback;
     let mut all: Vec<Vec<f64>> = vec![Vec::new()];
     for (index, ohms) in ideal.iter().enumerate() {
@@ -294,12 +311,7 @@ fn around(resolved: &Resolved, stage: &Stage, ideal: &[f64]) -> Vec<Vec<f64>> {
             }
             continue;
         }
-        let first = nearest(resolved.resistor_series, *ohms);
-        // 7 % to either side: the neighbours in E12 and closer series.
-        let mut near = between(resolved.resistor_series, 0.93 * first, 1.07 * first);
-        near.retain(|v| (low..=high).contains(v));
-        near.sort_by(|a, b| libm::log(a / ohms).abs().total_cmp(&libm::log(b / ohms).abs()));
-        near.truncate(3);
+        let near = shelf.near(SlotKind::Resistor, *ohms, OHMS);
         all = all
             .into_iter()
             .flat_map(|before| near.iter().map(move |v| before.iter().copied().chain([*v]).collect()))
@@ -331,12 +343,12 @@ fn own_filter(resolved: &Resolved) -> Vec<(String, f64)> {
 }
 
 /// These capacitors times `factor`, within their limits.
-fn scaled(resolved: &Resolved, own: &[(String, f64)], factor: f64) -> Values {
+fn scaled(resolved: &Resolved, mut shelf: Shelf<'_>, own: &[(String, f64)], factor: f64) -> Values {
     own.iter()
         .filter_map(|(name, usual)| {
-            let (low, high) = resolved.blueprint.slot(name)?.limits;
-            let wanted = (factor * usual).clamp(low, high);
-            Some((name.clone(), nearest(resolved.capacitor_series, wanted)))
+            let slot = resolved.blueprint.slot(name)?;
+            let wanted = (factor * usual).clamp(slot.limits.0, slot.limits.1);
+            Some((name.clone(), shelf.take_nearest(slot, wanted)?))
         })
         .collect()
 }
@@ -352,9 +364,11 @@ fn keep_out_of_the_way(
     }
     let alone: f64 =
         best.stages.iter().map(|s| s.response(Amplifier::IDEAL, best.corner).magnitude()).product();
-    let mut chosen = scaled(resolved, own, 0.0);
+    // The low-pass is fixed by now: what it takes is off the shelf.
+    let values_at = |factor: f64| scaled(resolved, Shelf::new(resolved), own, factor);
+    let mut chosen = values_at(0.0);
     for factor in [1.0, 0.47, 0.22, 0.1, 0.047, 0.022, 0.01, 0.0047] {
-        let values = scaled(resolved, own, factor);
+        let values = values_at(factor);
         let mut all = resolved.fixed.clone();
         all.extend(values.clone());
         let model = Model::new(resolved.with_values(&all))?;
@@ -369,8 +383,9 @@ fn keep_out_of_the_way(
             && s.kind == SlotKind::Resistor
             && resolved.open.contains(&s.designator)
     });
+    let mut shelf = Shelf::new(resolved);
     let resistors: Values =
-        resistors.map(|s| (s.designator.clone(), nearest(resolved.resistor_series, s.usual))).collect();
+        resistors.filter_map(|s| Some((s.designator.clone(), shelf.take_nearest(s, s.usual)?))).collect();
     fix(resolved, &chosen);
     fix(resolved, &resistors);
     Ok(())
@@ -379,6 +394,7 @@ fn keep_out_of_the_way(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::preferred::{between, nearest};
     use icepoint_chain::low_pass::Response;
     use icepoint_chain::quantity::series::Series;
     use icepoint_chain::{file, resolve};
@@ -399,7 +415,7 @@ mod tests {
         let plan = LowPass { poles: 2, form: Form::SallenKey, response: Response::Butterworth, corner: None };
         let stage = plan.stages()[0];
         let (corner, real) = (2.0, Amplifier { bandwidth: 350e3, gain: 1e6 });
-        let found = of_stage(&resolved, &stage, corner, real);
+        let found = of_stage(&resolved, &Shelf::new(&resolved), &stage, corner, real);
         let ideal: Vec<Complex> = COMPARED_AT.iter().map(|r| ideal_stage(&stage, *r)).collect();
         let tolerance = tolerances(&resolved);
         let cost = |b: &Built| {

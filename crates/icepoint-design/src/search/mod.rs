@@ -4,7 +4,7 @@
 //! topology is known by name.
 
 mod fit;
-mod offers;
+pub(crate) mod offers;
 mod places;
 mod walk;
 
@@ -45,7 +45,24 @@ pub struct Selection {
 /// # Errors
 /// [`ModelError`] when no circuit can be solved with what may be put into the places.
 pub fn choose(resolved: &Resolved) -> Result<Selection, ModelError> {
-    choose_from(resolved, false)
+    choose_from(resolved, Way::Whole)
+}
+
+/// The same with every board on the way judged in full: what [`choose`] is checked and measured against.
+///
+/// # Errors
+/// As [`choose`].
+pub fn choose_without_short_cuts(resolved: &Resolved) -> Result<Selection, ModelError> {
+    choose_from(resolved, Way::WithoutShortCuts)
+}
+
+/// How thoroughly the search goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Way {
+    Whole,
+    WithoutShortCuts,
+    /// From the usual values alone, if that finds a board that keeps its limits.
+    Quickly,
 }
 
 /// The same from the usual values alone, for a look at many front ends; from elsewhere too where that finds no board that
@@ -54,14 +71,15 @@ pub fn choose(resolved: &Resolved) -> Result<Selection, ModelError> {
 /// # Errors
 /// As [`choose`].
 pub(crate) fn choose_quickly(resolved: &Resolved) -> Result<Selection, ModelError> {
-    choose_from(resolved, true)
+    choose_from(resolved, Way::Quickly)
 }
 
-fn choose_from(resolved: &Resolved, quickly: bool) -> Result<Selection, ModelError> {
+fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     // A low-pass that the chain file asks for has a response of its own to hold; its values are chosen for that.
-    let resolved = &low_pass::choose(resolved.clone())?;
+    let asked = resolved;
+    let resolved = &low_pass::choose(asked.clone())?;
     let stock = Stock::new(resolved);
-    let mut walk = Walk::new(&stock, MOST_JUDGED);
+    let mut walk = Walk::new(&stock, MOST_JUDGED, way == Way::WithoutShortCuts);
     if walk.places.is_empty() {
         let fits = Fits::new();
         return Ok(Selection { values: values(resolved, &fits), fits, from: Vec::new(), tried: 0 });
@@ -85,7 +103,7 @@ fn choose_from(resolved: &Resolved, quickly: bool) -> Result<Selection, ModelErr
     }
     let mut best: Option<Judged> = None;
     for seed in starts(&walk.places) {
-        if quickly && best.as_ref().is_some_and(|b| b.assessment.shortfall == 0.0) {
+        if way == Way::Quickly && best.as_ref().is_some_and(|b| b.assessment.shortfall == 0.0) {
             break;
         }
         let Ok(start) = walk.nearest_to(&seed) else { continue };
@@ -114,8 +132,34 @@ fn choose_from(resolved: &Resolved, quickly: bool) -> Result<Selection, ModelErr
             buy(&stock, &walk, &mut fits, &mut from)?;
         }
     }
-    let from = walk.places.iter().map(|p| p.designator.clone()).zip(from).collect();
+    let mut from: Vec<(String, Vec<usize>)> =
+        walk.places.iter().map(|p| p.designator.clone()).zip(from).collect();
+    if stock.drawer.is_some() {
+        low_pass_parts(asked, resolved, &mut fits, &mut from);
+    }
     Ok(Selection { values: values(resolved, &fits), fits, from, tried })
+}
+
+/// The parts of a low-pass whose values were chosen, as parts of the drawer with their own figures.
+fn low_pass_parts(
+    asked: &Resolved,
+    chosen: &Resolved,
+    fits: &mut Fits,
+    from: &mut Vec<(String, Vec<usize>)>,
+) {
+    let stock = Stock::new(asked);
+    let mut used = vec![0u32; stock.drawer.map_or(0, |d| d.parts.len())];
+    for (_, parts) in from.iter() {
+        parts.iter().for_each(|part| used[*part] += 1);
+    }
+    for slot in asked.blueprint.slots.iter().filter(|s| asked.open.contains(&s.designator)) {
+        let Some(value) = chosen.fixed.get(&slot.designator) else { continue };
+        let found = stock.of_value(slot.kind, *value, &used);
+        let part = found.and_then(|part| stock.at_hand(part)).unwrap_or_else(|| stock.bought(slot, *value));
+        found.into_iter().for_each(|part| used[part] += 1);
+        fits.insert(slot.designator.clone(), Fit::One(part));
+        from.push((slot.designator.clone(), found.into_iter().collect()));
+    }
 }
 
 /// Place by place what would be ideal, what the choice costs and what would be worth buying; nothing without a drawer.
@@ -179,6 +223,10 @@ fn pair_up(
         }
         let mut chosen: Option<(Fit, [usize; 2], f64, f64)> = None;
         for (pair, parts) in stock.pairs(place.kind, wanted, pieces, used, PAIRS) {
+            // Near to what is wanted may be beyond what the place allows.
+            if !place.allows(pair.value()) {
+                continue;
+            }
             let mut other = fits.clone();
             put(&mut other, place, pair);
             let Ok(then) = judge(stock.resolved, &other) else { continue };

@@ -32,7 +32,23 @@ pub(crate) struct Place {
     pub must_buy: bool,
 }
 
+/// The value of a slot that is fixed, or that follows one that is.
+pub(crate) fn fixed_value(resolved: &Resolved, slot: &Slot) -> Option<f64> {
+    let fixed = |name: &String| resolved.fixed.get(name).copied();
+    fixed(&slot.designator).or_else(|| slot.tie.as_ref().and_then(|tie| Some(tie.ratio * fixed(&tie.to)?)))
+}
+
+/// Whether a value is between two limits, but for rounding.
+pub(crate) fn within((low, high): (f64, f64), value: f64) -> bool {
+    low * (1.0 - 1e-9) <= value && value <= high * (1.0 + 1e-9)
+}
+
 impl Place {
+    /// Whether a value is within the limits of the place.
+    pub fn allows(&self, value: f64) -> bool {
+        within(self.limits, value)
+    }
+
     /// Index of the offer nearest to `value` by ratio among those that `may` be taken.
     pub fn nearest(&self, value: f64, may: impl Fn(usize) -> bool) -> Option<usize> {
         let off = |i: usize| libm::fabs(libm::log(self.offers[i].fit.value() / value));
@@ -54,7 +70,7 @@ impl<'r> Stock<'r> {
         let mut taken = vec![0; drawer.map_or(0, |d| d.parts.len())];
         if let Some(drawer) = drawer {
             for slot in &resolved.blueprint.slots {
-                let Some(value) = resolved.fixed.get(&slot.designator) else { continue };
+                let Some(value) = fixed_value(resolved, slot) else { continue };
                 let found = drawer
                     .parts
                     .iter()
@@ -110,6 +126,17 @@ impl<'r> Stock<'r> {
         })
     }
 
+    /// The tightest part of this value of which there is one left beside what is used.
+    pub fn of_value(&self, kind: SlotKind, value: f64, used: &[u32]) -> Option<usize> {
+        let parts = &self.drawer?.parts;
+        (0..parts.len()).find(|i| {
+            let part = &parts[*i];
+            part.kind == kind
+                && (part.value / value - 1.0).abs() < 1e-9
+                && self.covers(*i, used.get(*i).copied().unwrap_or(0) + 1)
+        })
+    }
+
     /// The open places with what may be put into each.
     pub fn places(&self) -> Vec<Place> {
         let blueprint = &self.resolved.blueprint;
@@ -140,10 +167,8 @@ impl<'r> Stock<'r> {
         if let Some(drawer) = self.drawer.filter(|_| alike) {
             let count = pieces.len() as u32;
             for (i, part) in drawer.parts.iter().enumerate() {
-                let inside =
-                    slot.limits.0 * (1.0 - 1e-9) <= part.value && part.value <= slot.limits.1 * (1.0 + 1e-9);
                 if part.kind == slot.kind
-                    && inside
+                    && within(slot.limits, part.value)
                     && self.covers(i, count)
                     && let Some(part) = self.at_hand(i)
                 {

@@ -8,7 +8,7 @@
 //! nearest to the ratio or product found: neighbours on a scale of preferred values are no neighbours in ratio.
 //! **Same answer every time.** Moves are judged in parallel and compared in order; nothing depends on the threads.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
@@ -17,7 +17,7 @@ use rayon::prelude::*;
 
 use super::fit::{Fit, Fits, chain};
 use super::offers::{Place, Stock};
-use crate::candidate::{Assessment, assess_model, limits_missed};
+use crate::candidate::{Assessment, Limits, assess, at_least};
 
 /// Index of the offer taken at each place.
 pub(crate) type Choice = Vec<u16>;
@@ -65,13 +65,44 @@ pub(crate) struct Walk<'s> {
     keen: Vec<bool>,
     /// Boards judged at most.
     most: usize,
+    /// Whether every board is judged in full: what it takes longer for must not change the answer.
+    all: bool,
+}
+
+/// How good a board must be for its whole judgement to be of interest.
+#[derive(Clone, Copy, Debug)]
+struct Needed {
+    /// It misses no more than this.
+    shortfall: f64,
+    /// If it misses nothing, its error is no more than this, K.
+    error: f64,
+    /// Where the error was largest in the board that it must match: hot and board temperature, °C.
+    worst: (f64, f64),
+}
+
+impl Needed {
+    /// Everything is of interest.
+    const ALL: Self = Self { shortfall: f64::INFINITY, error: f64::INFINITY, worst: (f64::NAN, f64::NAN) };
+
+    /// To be as good as this one, or so little worse that another reason may speak for it.
+    fn by(board: &Judged) -> Self {
+        let a = &board.assessment;
+        // Of two that miss something the one that misses less is better whatever its error.
+        let error = if a.shortfall > 0.0 { f64::INFINITY } else { a.error_95 * (1.0 + STILL_OF_INTEREST) };
+        Self { shortfall: a.shortfall, error, worst: a.worst }
+    }
+
+    fn rules_out(&self, found: &Assessment) -> bool {
+        found.shortfall > self.shortfall || (found.error_95.is_finite() && found.error_95 > self.error)
+    }
 }
 
 impl<'s> Walk<'s> {
-    pub fn new(stock: &'s Stock<'s>, most: usize) -> Self {
+    /// `all`: judge every board in full, also where it is soon clear that it is worse.
+    pub fn new(stock: &'s Stock<'s>, most: usize, all: bool) -> Self {
         let places = stock.places();
         let keen = vec![true; places.len()];
-        Self { stock, places, seen: HashMap::new(), keen, most }
+        Self { stock, places, seen: HashMap::new(), keen, most, all }
     }
 
     /// Boards judged so far.
@@ -125,16 +156,23 @@ impl<'s> Walk<'s> {
         fits
     }
 
-    /// Judges what is new among these, in parallel.
-    /// `needed`: a board that misses more than this is of no interest, so its error is not computed.
-    fn judge(&mut self, choices: Vec<Choice>, needed: f64) -> Result<(), ModelError> {
+    /// Judges what is new among these, in parallel, as far as a board can be as good as it must.
+    fn judge(&mut self, choices: Vec<Choice>, needed: Needed) -> Result<(), ModelError> {
         let mut new: Vec<Choice> = Vec::new();
+        let mut asked: HashSet<Choice> = HashSet::new();
         for choice in choices {
-            if !self.seen.contains_key(&choice) && !new.contains(&choice) && self.possible(&choice) {
+            // A judgement that was broken off holds as long as what was found is too much.
+            let known = self
+                .seen
+                .get(&choice)
+                .is_some_and(|j| !j.assessment.partial || needed.rules_out(&j.assessment));
+            if !known && !asked.contains(&choice) && self.possible(&choice) {
+                asked.insert(choice.clone());
                 new.push(choice);
             }
         }
         new.truncate(self.most.saturating_sub(self.seen.len()));
+        let needed = if self.all { Needed::ALL } else { needed };
         let judged: Vec<Option<Judged>> = new
             .into_par_iter()
             .map(|choice| {
@@ -157,7 +195,7 @@ impl<'s> Walk<'s> {
 
     /// Walks downhill from `start`; `None` if no board could be judged.
     pub fn from(&mut self, start: Choice) -> Result<Option<Judged>, ModelError> {
-        self.judge(vec![start.clone()], f64::INFINITY)?;
+        self.judge(vec![start.clone()], Needed::ALL)?;
         let Some(mut here) = self.best_of(core::slice::from_ref(&start)) else { return Ok(None) };
         self.keen = vec![true; self.places.len()];
         for (round, stride) in STRIDES.into_iter().enumerate() {
@@ -182,7 +220,7 @@ impl<'s> Walk<'s> {
     ) -> Result<Judged, ModelError> {
         loop {
             let around = neighbours(self, &here.choice);
-            self.judge(around.clone(), here.assessment.shortfall)?;
+            self.judge(around.clone(), Needed::by(&here))?;
             let Some(best) = self.best_of(&around).filter(|best| best.beats(&here)) else { return Ok(here) };
             // Moves that help alone and touch other places often help together.
             let mut all = best.choice.clone();
@@ -197,7 +235,7 @@ impl<'s> Walk<'s> {
                     }
                 }
             }
-            self.judge(vec![all.clone()], here.assessment.shortfall)?;
+            self.judge(vec![all.clone()], Needed::by(&here))?;
             here = self.best_of(&[best.choice, all]).unwrap_or(here);
             if self.seen.len() >= self.most {
                 return Ok(here);
@@ -209,7 +247,8 @@ impl<'s> Walk<'s> {
     /// gain that is far off, but a trim has an end.
     fn least_calibration(&self, here: Judged) -> Judged {
         let alike = |j: &&Judged| {
-            j.assessment.shortfall <= here.assessment.shortfall
+            !j.assessment.partial
+                && j.assessment.shortfall <= here.assessment.shortfall
                 && j.assessment.error_95 <= here.assessment.error_95 * (1.0 + ALIKE)
         };
         let both = |j: &Judged| j.assessment.error_95 + TRIM_WEIGHT * j.assessment.as_built_95;
@@ -228,7 +267,7 @@ impl<'s> Walk<'s> {
             let Some(usual) = usual else { continue };
             let mut home = here.choice.clone();
             home[index] = usual as u16;
-            self.judge(vec![home.clone()], best.assessment.shortfall)?;
+            self.judge(vec![home.clone()], Needed::by(&best))?;
             let as_good = |home: &Judged| {
                 home.assessment.shortfall <= best.assessment.shortfall
                     && home.assessment.error_95 <= best.assessment.error_95 * (1.0 + HOMELY)
@@ -247,7 +286,7 @@ impl<'s> Walk<'s> {
             .flat_map(|place| [1.0, -1.0, 2.3, -2.3].map(move |by| (place, by)))
             .filter_map(|(place, by)| Some((place, self.moved(&here.choice, &[(place, by)])?)))
             .collect();
-        self.judge(alone.iter().map(|(_, c)| c.clone()).collect(), here.assessment.shortfall)?;
+        self.judge(alone.iter().map(|(_, c)| c.clone()).collect(), Needed::by(here))?;
         let mut keen = vec![false; self.places.len()];
         for (place, choice) in &alone {
             let Some(other) = self.seen.get(choice) else { continue };
@@ -430,6 +469,8 @@ const FEW_PAIRS: usize = 120;
 const FINE: f64 = 0.1;
 /// What a kelvin before calibration counts against one after it, where errors are alike.
 const TRIM_WEIGHT: f64 = 0.01;
+/// A board this much worse, share of the error, can't be taken for any of the reasons above and below.
+const STILL_OF_INTEREST: f64 = 0.005;
 /// Usual values may cost this share of the error.
 const HOMELY: f64 = 0.0005;
 /// Ratios judged at once.
@@ -454,41 +495,56 @@ pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
 
 /// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
 pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, ModelError> {
-    judge_needed(resolved, fits, f64::INFINITY)
+    judge_needed(resolved, fits, Needed::ALL)
 }
 
-/// The same; a board that misses more than `needed` gets its shortfall so far and no error, which is most of the work.
-fn judge_needed(resolved: &Resolved, fits: &Fits, needed: f64) -> Result<Assessment, ModelError> {
+/// The same; of a board that can't be as good as it must, only what that was seen from is told: most of the work is in
+/// noise, mains and time, and in the errors all over the range.
+fn judge_needed(resolved: &Resolved, fits: &Fits, needed: Needed) -> Result<Assessment, ModelError> {
     let values = values(resolved, fits);
     let need = resolved.chain.need;
-    let chain = chain(resolved, &values, fits, false);
-    if needed.is_finite() {
-        let missing = limits_missed(&Model::without_dynamics(chain.clone())?)?;
-        if missing > needed {
-            return Ok(hopeless(values, missing));
+    let model = Model::without_dynamics(chain(resolved, &values, fits, true))?;
+    let mut limits = Limits::new(&model)?;
+    if limits.missed > needed.shortfall {
+        return Ok(broken_off(values, limits, f64::INFINITY));
+    }
+    if needed.error.is_finite() {
+        let error = at_least(&model, needed.worst)?;
+        if error > needed.error {
+            return Ok(broken_off(values, limits, error));
         }
     }
-    let model = Model::new(chain)?;
-    let mut excess = 0.0;
     if need.settle_within.is_finite() {
         let mut total = model.settling(1.5 * need.settle_within)?.total();
         if total.is_none() {
             // Far too slow: how far tells the walk which way to go.
             total = model.settling(FAR_TOO_SLOW * need.settle_within)?.total();
         }
-        excess += total.map_or(FAR_TOO_SLOW, |t| (t / need.settle_within - 1.0).max(0.0));
+        limits = limits.and(total.map_or(1.0 + FAR_TOO_SLOW, |t| t / need.settle_within));
+        if limits.missed > needed.shortfall {
+            return Ok(broken_off(values, limits, f64::INFINITY));
+        }
     }
+    let model = model.with_dynamics()?;
     if need.mains_residual.is_finite() {
-        excess += (model.mains_kelvin() / need.mains_residual - 1.0).max(0.0);
+        limits = limits.and(model.mains_kelvin() / need.mains_residual);
+        if limits.missed > needed.shortfall {
+            return Ok(broken_off(values, limits, f64::INFINITY));
+        }
     }
-    if excess > needed {
-        return Ok(hopeless(values, excess));
-    }
-    assess_model(&model, values, excess)
+    assess(&model, values, limits)
 }
 
-fn hopeless(values: Values, shortfall: f64) -> Assessment {
-    Assessment { values, error_95: f64::INFINITY, as_built_95: f64::INFINITY, margin: -1.0, shortfall }
+fn broken_off(values: Values, limits: Limits, error_95: f64) -> Assessment {
+    Assessment {
+        values,
+        error_95,
+        as_built_95: f64::INFINITY,
+        margin: limits.margin,
+        shortfall: limits.missed,
+        partial: true,
+        worst: (f64::NAN, f64::NAN),
+    }
 }
 
 /// Values of fits, and those that the user fixed.

@@ -26,8 +26,8 @@ fn judged(resolved: &Resolved, fits: &Fits) -> (bool, f64) {
     values.extend(fits.iter().map(|(d, fit)| (d.clone(), fit.value())));
     let model = Model::new(search::chain(resolved, &values, fits, true)).unwrap();
     let need = model.chain().need;
-    let inside = model.headroom().unwrap().first().is_none_or(|u| u.relative_margin() >= 0.0)
-        && model.open_sensor_shortfall().unwrap() <= 0.0;
+    let margin = model.headroom().unwrap().first().map_or(1.0, |u| u.relative_margin());
+    let inside = margin >= 0.0 && model.open_sensor_shortfall().unwrap() <= 0.0;
     let study = Study::over(&model, grid(need.hot, 11), grid(need.board, 5));
     (inside, quick_error_95(&study, need.calibration).unwrap())
 }

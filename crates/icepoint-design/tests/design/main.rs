@@ -10,3 +10,4 @@ mod exhaustive;
 mod promises;
 mod records;
 mod refusals;
+mod short_cuts;
