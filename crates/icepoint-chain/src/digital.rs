@@ -65,7 +65,7 @@ const MULTIPLES: u32 = 64;
 
 /// Squared magnitude for noise: further than 16 lobes from 0 Hz and from every multiple of the sampling rate the ripple of a
 /// mean and of a sinc filter is replaced by its average, and beyond the 64th multiple everything by the average over a
-/// multiple. A sum over frequency can't tell them apart ([`crate::noise_weights`] tells how well).
+/// multiple. A sum over frequency can't tell them apart (`noise_weights.rs` tells how well).
 pub fn noise_weight(filter: DigitalFilter, mains: f64, hertz: f64) -> f64 {
     let Some(Lobes { rate, width, .. }) = lobes(filter, mains) else { return 1.0 };
     if hertz > (f64::from(MULTIPLES) + 0.5) * rate {

@@ -139,7 +139,8 @@ impl Circuit {
 
     /// The change of the equations from `values` to `moved`, which differ at `parameter`, if it is of rank one.
     fn rank_one(&self, values: &[f64], moved: &[f64], parameter: u32) -> Option<RankOne> {
-        let (mut fixed, mut dynamic): (Vec<(Place, f64)>, Vec<(Place, f64)>) = (Vec::new(), Vec::new());
+        let mut fixed: Vec<(Place, f64)> = Vec::new();
+        let mut dynamic: Vec<(Place, f64)> = Vec::new();
         let add = |list: &mut Vec<(Place, f64)>, place: Place, value: f64| match list
             .iter_mut()
             .find(|(p, _)| *p == place)
