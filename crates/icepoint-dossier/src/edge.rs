@@ -3,12 +3,15 @@
 //! **In.** One point a front end. On the edge are those that no other beats in both; a line joins them, since what lies
 //! above it can be had better or smaller.
 
-use crate::axis::Axis;
+use crate::axis::{Axis, plain_or_prefixed};
 use crate::lettering::text_width;
 use crate::number::{fixed, plain};
 use crate::plot::{Plot, extent, nothing_to_show, spread};
 use crate::svg::{Anchor, Frame, Picture, Stroke, Text};
 use crate::theme::Ink;
+
+/// Errors of which the largest is so many times the smallest are drawn on a logarithmic axis.
+const FAR_APART: f64 = 6.0;
 
 /// One front end.
 #[derive(Clone, Debug)]
@@ -56,10 +59,15 @@ impl Edge {
         let mut picture = Picture::new(&frame.id(&self.id), width, height, "Front ends", &description);
         let parts = extent(self.points.iter().map(|p| p.parts as f64)).unwrap_or((0.0, 1.0));
         let errors = self.points.iter().map(|p| p.error_kelvin).chain([self.accuracy_kelvin]);
-        let (_, most) = extent(errors).unwrap_or((0.0, 1.0));
+        let (least, most) = extent(errors).unwrap_or((0.0, 1.0));
         let ticks = if frame == Frame::Wide { 8 } else { 5 };
         let x = Axis::linear((parts.0 - 2.0).max(0.0), parts.1 + 2.0, (plot.left, plot.right), ticks);
-        let y = Axis::linear(0.0, 1.12 * most, (plot.bottom, plot.top), 6);
+        // One hopeless front end must not press the others into one line.
+        let y = if most > FAR_APART * least && least > 0.0 {
+            Axis::logarithmic(0.8 * least, 1.4 * most, (plot.bottom, plot.top), plain_or_prefixed)
+        } else {
+            Axis::linear(0.0, 1.12 * most, (plot.bottom, plot.top), 6)
+        };
         plot.y_axis(&mut picture, &y, "error at 95 %, ± K", true);
         plot.x_axis(&mut picture, &x, "parts on the board");
         if self.points.is_empty() {

@@ -16,11 +16,10 @@ use crate::page::{self, Column};
 pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pictures) -> Markup {
     let columns = [
         Column::words("Front end"),
-        Column::words("Amplifiers"),
-        Column::numbers("Error at 95 %", "± K"),
+        Column::numbers("95 %", "± K"),
         Column::numbers("Worst case", "K"),
-        Column::numbers("Boards within", ""),
-        Column::numbers("Mains residual", "K"),
+        Column::numbers("Within", ""),
+        Column::numbers("Mains", "K"),
         Column::numbers("Settles", "s"),
         Column::numbers("Parts", ""),
         Column::words("What binds"),
@@ -31,18 +30,17 @@ pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pi
         .enumerate()
         .map(|(i, row)| {
             let mark = if i == compared.taken { " (taken)" } else { "" };
-            let misses = if row.met { "" } else { "; misses the need" };
+            let misses = if row.met { "" } else { ": misses" };
             let used = super::answer::percent_used(row.binds.used);
             vec![
                 format!("{}{mark}", row.id),
-                row.amplifiers.iter().map(|(_, name)| name.as_str()).collect::<Vec<_>>().join(", "),
                 fixed(row.error_95, 2),
                 format!("{} to {}", signed(row.worst_case.0, 1), signed(row.worst_case.1, 1)),
                 percent(row.within),
                 fixed(row.mains_kelvin, 3),
-                row.settling.map_or("no end seen".to_owned(), |t| fixed(t, 2)),
+                row.settling.map_or("no end".to_owned(), |t| fixed(t, 2)),
                 row.parts.to_string(),
-                format!("{}, {used} used{misses}", row.binds.what),
+                format!("{}, {used}{misses}", row.binds.what),
             ]
         })
         .collect();
@@ -66,9 +64,14 @@ pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pi
         p {
             "All front ends that fit this chain, each with the best values found for it; "
             (icepoint_design::compare::TRIALS) " boards simulated for each. Taken is one that meets the need, and of "
-            "those whose errors are alike the one with the fewest parts."
+            "those whose errors are alike the one with the fewest parts. 95 %: the largest error over hot and board "
+            "temperature; within: boards good everywhere; mains: what is left of the pick-up; what binds: the limit "
+            "of which most is used."
         }
         (page::table("Front ends that fit", &columns, &rows))
+        @if compared.rows.iter().any(|row| !row.amplifiers.is_empty()) {
+            p { "Amplifiers: for " (amplifiers(compared)) "." }
+        }
         (pictures.both("front-ends",
             "Error against parts. Filled: on the best edge, no other that meets the need has a smaller error with no more parts. Ringed: taken.",
             &|frame| edge.draw(frame)))
@@ -114,6 +117,20 @@ pub(super) fn records(s: &Subject<'_>) -> Markup {
             p { "Left out: " (left.id) ": " (typeset(&left.why)) "." }
         }
     }
+}
+
+/// Amplifiers taken, front end by front end.
+fn amplifiers(compared: &Compared) -> String {
+    compared
+        .rows
+        .iter()
+        .filter(|row| !row.amplifiers.is_empty())
+        .map(|row| {
+            let each: Vec<&str> = row.amplifiers.iter().map(|(_, name)| name.as_str()).collect();
+            format!("{} {}", row.id, each.join(" and "))
+        })
+        .collect::<Vec<_>>()
+        .join("; for ")
 }
 
 fn unit(kind: SlotKind) -> Unit {

@@ -6,6 +6,9 @@ use crate::lettering::fitted;
 use crate::svg::{Anchor, Picture, Stroke, Text};
 use crate::theme::Ink;
 
+/// Share of a text's estimated width by which a wide face may pass it.
+const WIDER_FACE: f64 = 0.18;
+
 /// Where designator and value stand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -180,7 +183,11 @@ impl Drawing {
 
     /// Left, top, right, bottom in drawing units.
     fn bounds(&self, trial: &Picture) -> (f64, f64, f64, f64) {
-        let texts = trial.labels().iter().flat_map(|l| [(l.left, l.top), (l.right, l.bottom)]);
+        // Some readers' faces are wider than the estimate: a picture of its own has no room beyond its edge.
+        let texts = trial.labels().iter().flat_map(|l| {
+            let spare = WIDER_FACE * (l.right - l.left);
+            [(l.left - spare, l.top), (l.right + spare, l.bottom)]
+        });
         let shapes = self.parts.iter().flat_map(|p| {
             p.symbol
                 .shapes()
