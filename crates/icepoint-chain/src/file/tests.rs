@@ -329,6 +329,8 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
         let word = match (path, name) {
             ("reference_junction", "method") if analog => "analog",
             ("front_end", "topology") if analog => "single-amplifier",
+            // values are those of a front end that is named
+            ("front_end", "topology") if section.path.starts_with("front_end.") => "instrumentation",
             ("readout", "rule") if analog => "line",
             ("front_end", "amplifier") => {
                 if analog {
