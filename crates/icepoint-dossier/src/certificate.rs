@@ -111,7 +111,8 @@ impl Subject<'_> {
                 (headline(
                     &format!("±{}", kelvin(worst.error_95)),
                     &format!("largest error at 95 % with the new constants; asked: ±{} K", plain(accuracy)),
-                    Some(worst.error_95 <= accuracy),
+                    // A band from readings that don't fit is no proof of anything.
+                    Some(worst.error_95 <= accuracy && !m.noticed() && flagged == 0),
                 ))
                 (headline(&kelvin(found), "largest error of the board as it was read, by the best estimate", None))
                 (headline(

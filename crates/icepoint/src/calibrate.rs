@@ -208,6 +208,7 @@ fn print(
         }
         writeln!(out)?;
     }
+    let doubtful = calibration.misfit.noticed() || calibration.checked.iter().any(|c| c.left_out.flagged);
     let (point, worst) = calibration
         .band
         .iter()
@@ -218,7 +219,12 @@ fn print(
         out,
         "Worst ±{worst:.2} K, asked ±{} K: {}.",
         trim(chain.need.accuracy),
-        if worst <= chain.need.accuracy { "met" } else { "not met" }
+        match (worst <= chain.need.accuracy, doubtful) {
+            (true, false) => "met",
+            (true, true) =>
+                "met only if the readings and the design were right, which the checks above doubt",
+            (false, _) => "not met",
+        }
     )?;
     if let Some(p) = calibration.band.get(point) {
         writeln!(
