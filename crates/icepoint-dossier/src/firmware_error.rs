@@ -1,6 +1,6 @@
 //! Error of the firmware against temperature: the least and greatest found at each temperature, and what was wanted.
 //!
-//! **In.** K over °C, every code of the converter at several reference-junction temperatures.
+//! **In.** K over °C, 65,536 inputs of the converter (all of one up to 16 bit) at several reference-junction temperatures.
 
 use crate::axis::Axis;
 use crate::number::{fixed, plain};
@@ -27,11 +27,11 @@ impl FirmwareError {
     pub fn draw(&self, frame: Frame) -> Picture {
         let size = frame.text();
         let wanted = format!("±{} K wanted", plain(self.wanted_kelvin));
-        let names = ["segments meet", wanted.as_str(), "error, all codes"];
+        let names = ["segments meet", wanted.as_str(), "error found"];
         let top = 2.4 * size;
         let largest = self.errors_kelvin.iter().map(|e| e.1.abs().max(e.2.abs())).fold(0.0, f64::max);
         let description = format!(
-            "Error of the firmware in kelvin against temperature, every code of the converter: at most {} K, {} K wanted.",
+            "Error of the firmware in kelvin against temperature: at most {} K drawn, {} K wanted.",
             fixed(largest, 4),
             plain(self.wanted_kelvin)
         );
@@ -75,7 +75,7 @@ impl FirmwareError {
         let end = upper.last().map_or(plot.top, |p| p.1);
         let mut labels = vec![
             EndLabel { y: y.held(self.wanted_kelvin), text: wanted.clone(), ink: Ink::Limit, bold: true },
-            EndLabel { y: end, text: "error, all codes".to_owned(), ink: Ink::ReadingRule, bold: false },
+            EndLabel { y: end, text: "error found".to_owned(), ink: Ink::ReadingRule, bold: false },
         ];
         if !self.knots_celsius.is_empty() {
             let text = "segments meet".to_owned();

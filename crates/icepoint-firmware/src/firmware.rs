@@ -7,13 +7,14 @@ use crate::calibration::Constants;
 use crate::choice::{self, Candidate, Effort, Smallest};
 use crate::curve::Form;
 use crate::filter::{self, FilterProgram};
+use crate::float::{FloatProgram, FloatVariant, Kind};
 use crate::integer::IntegerProgram;
 use crate::inverse::Inverse;
 use crate::refusal::Refusal;
 use crate::states::{State, Thresholds};
 use crate::unit::Unit;
 use crate::walk::{self, Conversion, Walk};
-use crate::{c_source, filter_source, identifier, page, rust_source, vectors};
+use crate::{c_source, filter_source, float_source, identifier, page, rust_source, vectors};
 
 /// Reference-junction inputs at which every code of converters up to 16 bit is walked.
 pub const JUNCTIONS: u32 = 9;
@@ -44,6 +45,8 @@ pub struct Request {
     pub form: Option<Form>,
     /// How much is tried.
     pub effort: Effort,
+    /// Float code beside the whole numbers.
+    pub float: bool,
     /// Fingerprint of the chain file.
     pub fingerprint: String,
 }
@@ -57,6 +60,7 @@ impl Default for Request {
             smallest: Smallest::Bytes,
             form: None,
             effort: Effort { all: true },
+            float: false,
             fingerprint: "none".to_owned(),
         }
     }
@@ -95,6 +99,10 @@ pub struct Firmware {
     pub error: f64,
     /// The program.
     pub program: IntegerProgram,
+    /// The same chain in floating point: fitted, and with the published polynomials where the type has them.
+    pub floats: Vec<FloatVariant>,
+    /// Whether the fitted one is a file, too.
+    pub float_file: bool,
     /// The digital filter that the budget assumed.
     pub filter: Option<FilterProgram>,
     /// Every form that was tried.
@@ -188,6 +196,18 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     };
     let grid = walk::junction_grid(program.junction_range(), junction_count(&inverse));
     let walk = walk::walk(&program, &inverse, 1, &grid);
+    let floats =
+        [FloatProgram::fitted(&inverse, thresholds, error), FloatProgram::published(&inverse, thresholds)];
+    let floats: Vec<FloatVariant> = floats.into_iter().flatten().collect();
+    if request.float && !floats.iter().any(|v| v.program.kind == Kind::Fitted) {
+        return Err(Refusal::new(
+            "firmware.float_out_of_reach",
+            format!(
+                "no polynomials in float keep within {error} K for this chain: a number of 24 bits is too coarse"
+            ),
+            "a larger --error, or the whole numbers alone (no --float)",
+        ));
+    }
     let mut firmware = Firmware {
         facts: Facts {
             prefix,
@@ -200,6 +220,8 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
         inverse,
         error,
         program,
+        floats,
+        float_file: request.float,
         filter,
         candidates,
         smallest: request.smallest,
@@ -306,17 +328,63 @@ impl Firmware {
         lines
     }
 
+    /// What the files of a float program say of themselves.
+    pub fn float_facts(&self, variant: &FloatVariant) -> Facts {
+        let suffix = match variant.program.kind {
+            Kind::Fitted => "float",
+            Kind::Published => "published",
+        };
+        let need = &self.inverse.chain().need;
+        let summary = vec![
+            format!(
+                "Type {}, {} to {} degC asked, {:.1} to {:.1} degC told; {}-bit converter.",
+                self.inverse.letter().name(),
+                need.hot.0,
+                need.hot.1,
+                self.inverse.hot.0,
+                self.inverse.hot.1,
+                self.program.bits
+            ),
+            "Result: degC in a float (IEEE 754 single).".to_owned(),
+            format!(
+                "Largest error against the exact inverse of the chain: {:.4} K, walked with correctly rounded float.",
+                variant.walk.error
+            ),
+            "A float that rounds otherwise was measured where it was proved (icepoint firmware --prove)."
+                .to_owned(),
+            format!(
+                "Beside it: one code is {:.3} to {:.3} K, and the parts' own errors (icepoint budget).",
+                self.code_kelvin.0, self.code_kelvin.1
+            ),
+        ];
+        Facts { prefix: format!("{}_{suffix}", self.facts.prefix), summary, ..self.facts.clone() }
+    }
+
+    /// Header and source of the fitted float program, if it was asked for.
+    fn float_files(&self) -> Vec<File> {
+        let fitted = self.floats.iter().find(|v| v.program.kind == Kind::Fitted);
+        let Some(variant) = fitted.filter(|_| self.float_file) else { return Vec::new() };
+        let facts = self.float_facts(variant);
+        let file = |end: &str, contents| File { name: format!("{}.{end}", facts.prefix), contents };
+        vec![
+            file("h", float_source::header(&variant.program, &facts)),
+            file("c", float_source::source(&variant.program, &facts)),
+        ]
+    }
+
     /// The files of the folder, without the proof.
     pub fn files(&self) -> Vec<File> {
         let p = &self.facts.prefix;
         let file = |name: String, contents| File { name, contents };
-        vec![
+        let mut files = vec![
             file(format!("{p}.h"), self.c_header()),
             file(format!("{p}.c"), self.c_source()),
             file(format!("{p}.rs"), self.rust_module()),
             file(format!("{p}-vectors.csv"), vectors::csv(self)),
             file(format!("{p}-firmware.md"), page::page(self)),
-        ]
+        ];
+        files.extend(self.float_files());
+        files
     }
 
     /// The sampling schedule in words.

@@ -32,6 +32,14 @@ pub enum Kind {
 }
 
 impl Kind {
+    /// One word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Fitted => "fitted",
+            Self::Published => "published",
+        }
+    }
+
     /// Words for tables.
     pub const fn name(self) -> &'static str {
         match self {

@@ -54,8 +54,8 @@ pub fn header(program: &FloatProgram, facts: &Facts) -> String {
     let mut out = comment(&banner(facts, &format!("{p}.h")));
     let _ = write!(
         out,
-        "#ifndef {up}_H\n#define {up}_H\n\n#include <stdint.h>\n\n/* What a result is when there is no temperature: below absolute zero. */\n#define {up}_INVALID ({}f)\n\ntypedef uint8_t {p}_state;\nenum {{\n",
-        INVALID as i32 as f64
+        "#ifndef {up}_H\n#define {up}_H\n\n#include <stdint.h>\n\n/* What a result is when there is no temperature: below absolute zero. */\n#define {up}_INVALID ({})\n\ntypedef uint8_t {p}_state;\nenum {{\n",
+        number(INVALID)
     );
     for state in State::ALL {
         let comma = if state == State::CalibrationInvalid { "" } else { "," };

@@ -58,6 +58,7 @@ pub fn page(firmware: &Firmware) -> String {
         f.code_kelvin.1
     );
     choices(&mut out, f);
+    floats(&mut out, f, p);
     calibration(&mut out, f, p, &up);
     out
 }
@@ -140,6 +141,36 @@ fn choices(out: &mut String, f: &Firmware) {
         };
     }
     out.push('\n');
+}
+
+fn floats(out: &mut String, f: &Firmware, p: &str) {
+    let integer = format!("whole numbers, {}", f.program.curve.form.name());
+    let _ = write!(
+        out,
+        "## Beside floating point\n\n| arithmetic | polynomials | table bytes | largest error |\n|---|---:|---:|---:|\n| {integer} | {} | {} | {:.4} K |\n",
+        f.program.curve.rows.len(),
+        f.program.table_bytes(),
+        f.walk.error
+    );
+    for v in &f.floats {
+        let _ = writeln!(
+            out,
+            "| {} | {} | {} | {:.4} K |",
+            v.program.kind.name(),
+            v.program.pieces.len(),
+            v.program.table_bytes(),
+            v.walk.error
+        );
+    }
+    let _ = write!(
+        out,
+        "\nThe published polynomials are the inverse ones of NIST Monograph 175. Bytes of code and cycles are measured by\n`icepoint firmware FILE --prove`.{}\n\n",
+        if f.float_file {
+            format!(" The fitted ones are `{p}_float.h` and `{p}_float.c`.")
+        } else {
+            String::new()
+        }
+    );
 }
 
 /// An offset (V at the thermocouple) and a gain, for the example on the page.

@@ -49,6 +49,9 @@ pub struct FirmwareArguments {
     /// Take this linearisation instead of the smallest
     #[arg(long, value_enum)]
     form: Option<FormWord>,
+    /// Float code, too: NAME_float.h and NAME_float.c, degrees Celsius in a float (IEEE 754 single)
+    #[arg(long)]
+    float: bool,
     /// Compile and run it: here, with sanitizers, on an 8-bit AVR and Cortex-M in emulators, as far as installed
     #[arg(long)]
     prove: bool,
@@ -110,6 +113,7 @@ pub fn firmware(arguments: &FirmwareArguments, out: &mut dyn Write) -> Result<An
         },
         form: arguments.form.map(FormWord::form),
         effort: Effort { all: true },
+        float: arguments.float,
         fingerprint: format!("{:016x}", icepoint_dossier::dossier::fingerprint(&file.source.text)),
     };
     let firmware = icepoint_firmware::firmware(&chain, &request)?;
@@ -205,8 +209,19 @@ fn print(
             None => writeln!(out, "  {:20} {bits:>6} {:>9}", c.form.name(), "does not reach it")?,
         }
     }
+    writeln!(out)?;
+    for v in &f.floats {
+        writeln!(
+            out,
+            "  {:36} {:>3} polynomials, {:>4} bytes of tables {:>7.4} K",
+            v.program.kind.name(),
+            v.program.pieces.len(),
+            v.program.table_bytes(),
+            v.walk.error
+        )?;
+    }
     if let Some(proof) = proof {
-        print_proof(proof, out)?;
+        print_proof(f, proof, out)?;
     }
     writeln!(out)?;
     for path in written {
@@ -216,7 +231,7 @@ fn print(
     Ok(())
 }
 
-fn print_proof(proof: &Proof, out: &mut dyn Write) -> Result<(), Failure> {
+fn print_proof(firmware: &Firmware, proof: &Proof, out: &mut dyn Write) -> Result<(), Failure> {
     writeln!(
         out,
         "\n  {:26} {:>12} {:>11} {:>7} {:>6} {:>20} {:>13}",
@@ -237,6 +252,22 @@ fn print_proof(proof: &Proof, out: &mut dyn Write) -> Result<(), Failure> {
         )?;
         for difference in &t.differences {
             writeln!(out, "    {difference}")?;
+        }
+    }
+    let beside = proof::beside_float(firmware, proof);
+    if !beside.is_empty() {
+        writeln!(
+            out,
+            "\n  {:38} {:12} {:>7} {:>7} {:>9}",
+            "Beside floating point", "on", "flash", "cycles", "error"
+        )?;
+    }
+    for [name, target, flash, cycles, error, _] in beside {
+        writeln!(out, "  {name:38} {target:12} {flash:>7} {cycles:>7} {error:>7} K")?;
+    }
+    for t in &proof.floats {
+        for problem in &t.problems {
+            writeln!(out, "    {}, {}: {problem}", t.target, t.kind.name())?;
         }
     }
     for missing in &proof.missing {
@@ -260,6 +291,7 @@ struct Printed<'a> {
     segments: usize,
     table_bytes: usize,
     forms: Vec<PrintedForm>,
+    floats: Vec<PrintedFloat>,
     proof: Option<PrintedProof<'a>>,
     files: Vec<String>,
 }
@@ -277,9 +309,30 @@ struct PrintedForm {
 }
 
 #[derive(Serialize)]
+struct PrintedFloat {
+    polynomials: &'static str,
+    pieces: usize,
+    table_bytes: usize,
+    error_kelvin: f64,
+}
+
+#[derive(Serialize)]
+struct PrintedFloatTarget<'a> {
+    polynomials: &'static str,
+    target: &'a str,
+    conversions: u64,
+    same_bits: Option<bool>,
+    error_kelvin: Option<f64>,
+    problems: &'a [String],
+    flash_bytes: Option<u32>,
+    cycles_mean: Option<f64>,
+}
+
+#[derive(Serialize)]
 struct PrintedProof<'a> {
     holds: bool,
     targets: Vec<PrintedTarget<'a>>,
+    floats: Vec<PrintedFloatTarget<'a>>,
     missing: &'a [String],
 }
 
@@ -330,8 +383,32 @@ impl<'a> Printed<'a> {
                     }
                 })
                 .collect(),
+            floats: f
+                .floats
+                .iter()
+                .map(|v| PrintedFloat {
+                    polynomials: v.program.kind.word(),
+                    pieces: v.program.pieces.len(),
+                    table_bytes: v.program.table_bytes(),
+                    error_kelvin: v.walk.error,
+                })
+                .collect(),
             proof: proof.map(|p| PrintedProof {
                 holds: p.holds(),
+                floats: p
+                    .floats
+                    .iter()
+                    .map(|t| PrintedFloatTarget {
+                        polynomials: t.kind.word(),
+                        target: &t.target,
+                        conversions: t.conversions,
+                        same_bits: t.same_bits,
+                        error_kelvin: t.error,
+                        problems: &t.problems,
+                        flash_bytes: t.flash,
+                        cycles_mean: t.cycles.map(|c| c.mean),
+                    })
+                    .collect(),
                 targets: p
                     .targets
                     .iter()

@@ -112,10 +112,8 @@ pub(super) fn section(part: &FirmwarePart, pictures: &mut Pictures) -> Markup {
         })
         .collect();
     let figures = firmware_error(f);
-    let picture =
-        pictures.both("firmware-error", "Error of the firmware against temperature, every code", &|frame| {
-            figures.draw(frame)
-        });
+    let picture = pictures
+        .both("firmware-error", "Error of the firmware against temperature", &|frame| figures.draw(frame));
     html! {
         p {
             "The files " code { (p) ".h" } " and " code { (p) ".c" } " (C99) or " code { (p) ".rs" } " (Rust, core only) turn the "
@@ -158,10 +156,31 @@ fn proof_of(f: &Firmware, proof: Option<&Proof>) -> Markup {
         @for target in &proof.targets {
             @for difference in &target.differences { p { (target.name) ": " (difference) "." } }
         }
+        (beside_float(f, proof))
+        @for target in &proof.floats {
+            @for problem in &target.problems { p { (target.target) ", " (target.kind.name()) ": " (problem) "." } }
+        }
         @if !proof.missing.is_empty() { p { "Not there: " (proof.missing.join("; ")) "." } }
         p {
             "Flash is code, tables and what they draw from the compiler's library; cycles are a hardware timer's inside the "
             "emulator; instructions are the emulator's count, without wait states."
         }
+    }
+}
+
+/// Bytes, cycles and error of whole numbers and of floating point side by side.
+fn beside_float(f: &Firmware, proof: &Proof) -> Markup {
+    let rows: Vec<Vec<String>> = proof::beside_float(f, proof).iter().map(|row| row.to_vec()).collect();
+    if proof.floats.is_empty() || rows.is_empty() {
+        return html! {};
+    }
+    let columns: Vec<Column> = proof::FLOAT_HEADS
+        .iter()
+        .enumerate()
+        .map(|(i, head)| if i < 2 { Column::words(head) } else { Column::numbers(head, "") })
+        .collect();
+    html! {
+        p { (proof::ABOUT_FLOAT) }
+        (page::table("Whole numbers beside floating point", &columns, &rows))
     }
 }

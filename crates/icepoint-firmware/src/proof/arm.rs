@@ -13,13 +13,37 @@ use crate::firmware::Firmware;
 use crate::identifier::capitals;
 
 /// Name, compiler flags, emulated machine.
-const CORES: [(&str, &[&str], &str); 3] = [
+pub(super) const CORES: [(&str, &[&str], &str); 3] = [
     ("Cortex-M0", &["-mthumb", "-mcpu=cortex-m0"], "microbit"),
     ("Cortex-M3", &["-mthumb", "-mcpu=cortex-m3"], "mps2-an385"),
     ("Cortex-M4", &["-mthumb", "-mcpu=cortex-m4"], "mps2-an386"),
 ];
 
-const LINKER: &str = "MEMORY { FLASH (rx) : ORIGIN = 0x0, LENGTH = 256K
+pub(super) const COMPILER: &str = "arm-none-eabi-gcc";
+
+/// Everything of a plan, then the end.
+pub(super) const MAIN: &str = "\nint main(void)\n{\n    run();\n    stop();\n    return 0;\n}\n";
+
+/// Arguments of the compiler.
+pub(super) fn arguments<'a>(
+    flags: &[&'a str],
+    elf: &'a str,
+    main: &'a str,
+    source: &'a str,
+    more: &[&'a str],
+) -> Vec<&'a str> {
+    host::WARNINGS
+        .iter()
+        .chain(flags)
+        .copied()
+        .chain(["-Os", "-ffreestanding", "-nostdlib", "-ffunction-sections", "-fdata-sections"])
+        .chain(["-Wl,--gc-sections"])
+        .chain(more.iter().copied())
+        .chain(["-T", "arm.ld", "-o", elf, main, source, "-lgcc"])
+        .collect()
+}
+
+pub(super) const LINKER: &str = "MEMORY { FLASH (rx) : ORIGIN = 0x0, LENGTH = 256K
   RAM (rwx) : ORIGIN = 0x20000000, LENGTH = 16K }
 SECTIONS {
   .text : { KEEP(*(.vectors)) *(.text*) *(.rodata*) } > FLASH
@@ -30,7 +54,7 @@ SECTIONS {
 ";
 
 /// Vector table, start and the emulator's own console.
-const FRAME: &str = "
+pub(super) const FRAME: &str = "
 int main(void);
 void start(void);
 void start(void)
@@ -83,7 +107,7 @@ static void stop(void)
 }
 ";
 
-fn helper(name: &str) -> bool {
+pub(super) fn helper(name: &str) -> bool {
     name.starts_with("__aeabi_")
         || name.starts_with("__udiv")
         || name.starts_with("__div")
@@ -91,7 +115,7 @@ fn helper(name: &str) -> bool {
 }
 
 pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof) -> io::Result<()> {
-    let Some(compiler) = run::version("arm-none-eabi-gcc")? else {
+    let Some(compiler) = run::version(COMPILER)? else {
         proof.missing.push("arm-none-eabi-gcc: no Cortex-M was compiled".to_owned());
         return Ok(());
     };
@@ -100,34 +124,13 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
     let source = format!("{p}.c");
     std::fs::write(folder.join("arm.ld"), LINKER)?;
     std::fs::write(folder.join("proof-size.c"), avr::caller(firmware))?;
-    std::fs::write(
-        folder.join("proof-arm.c"),
-        format!(
-            "{}{FRAME}\nint main(void)\n{{\n    run();\n    stop();\n    return 0;\n}}\n",
-            harness::run(firmware, plan)
-        ),
-    )?;
+    std::fs::write(folder.join("proof-arm.c"), format!("{}{FRAME}{MAIN}", harness::run(firmware, plan)))?;
     std::fs::write(folder.join("proof-count.c"), counting(firmware, plan))?;
     let mut emulator = true;
     for (name, flags, machine) in CORES {
         let mut target = Target::new(name, &compiler);
         let build = |main: &str, elf: &str, more: &[&str]| {
-            let arguments: Vec<&str> = host::WARNINGS
-                .iter()
-                .chain(flags)
-                .copied()
-                .chain([
-                    "-Os",
-                    "-ffreestanding",
-                    "-nostdlib",
-                    "-ffunction-sections",
-                    "-fdata-sections",
-                    "-Wl,--gc-sections",
-                ])
-                .chain(more.iter().copied())
-                .chain(["-T", "arm.ld", "-o", elf, main, &source, "-lgcc"])
-                .collect();
-            run::run(folder, "arm-none-eabi-gcc", &arguments)
+            run::run(folder, COMPILER, &arguments(flags, elf, main, &source, more))
         };
         match build("proof-size.c", "size.elf", &["-fstack-usage", "-Wl,-e,main"])? {
             Some(ended) if ended.good => {
@@ -171,7 +174,7 @@ pub fn prove(firmware: &Firmware, plan: &Plan, folder: &Path, proof: &mut Proof)
     Ok(())
 }
 
-fn emulate(folder: &Path, machine: &str, elf: &str, more: &[&str]) -> io::Result<Option<String>> {
+pub(super) fn emulate(folder: &Path, machine: &str, elf: &str, more: &[&str]) -> io::Result<Option<String>> {
     let arguments: Vec<&str> = [
         "-M",
         machine,

@@ -11,6 +11,20 @@ use crate::firmware::Firmware;
 pub const WARNINGS: &[&str] =
     &["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Wshadow", "-Wundef", "-pedantic", "-Werror"];
 
+/// Prints a word a line.
+pub const MAIN: &str = "#include <stdio.h>
+static void emit(uint32_t hash)
+{
+    printf(\"%08lx\\n\", (unsigned long)hash);
+}
+
+int main(void)
+{
+    run();
+    return 0;
+}
+";
+
 pub fn prove(
     firmware: &Firmware,
     plan: &Plan,
@@ -22,10 +36,7 @@ pub fn prove(
         proof.missing.push("gcc: nothing was run on this machine".to_owned());
         return Ok(());
     };
-    let main = format!(
-        "{}\n#include <stdio.h>\nstatic void emit(uint32_t hash)\n{{\n    printf(\"%08lx\\n\", (unsigned long)hash);\n}}\n\nint main(void)\n{{\n    run();\n    return 0;\n}}\n",
-        harness::run(firmware, plan)
-    );
+    let main = format!("{}\n{MAIN}", harness::run(firmware, plan));
     std::fs::write(folder.join("proof-host.c"), main)?;
     let expected = harness::expected(firmware, plan);
     let source = format!("{}.c", firmware.facts.prefix);

@@ -13,6 +13,7 @@
 
 mod arm;
 mod avr;
+mod float;
 mod harness;
 mod host;
 mod page;
@@ -24,7 +25,9 @@ use std::io;
 use std::path::Path;
 
 use crate::firmware::{File, Firmware};
-pub use page::{HEADS, page, row, what};
+pub use avr::avr_cost;
+pub use float::{FloatTarget, float_targets};
+pub use page::{ABOUT_FLOAT, FLOAT_HEADS, HEADS, beside_float, page, row, what};
 use plan::Plan;
 
 /// Clock cycles of conversions.
@@ -87,12 +90,16 @@ pub struct Proof {
     pub targets: Vec<Target>,
     /// What was not there, in words.
     pub missing: Vec<String>,
+    /// The float programs beside it, on the same targets.
+    pub floats: Vec<FloatTarget>,
 }
 
 impl Proof {
     /// Whether something was run and nothing differs.
     pub fn holds(&self) -> bool {
-        !self.targets.is_empty() && self.targets.iter().all(Target::proven)
+        !self.targets.is_empty()
+            && self.targets.iter().all(Target::proven)
+            && self.floats.iter().all(|t| t.problems.is_empty())
     }
 }
 
@@ -103,17 +110,19 @@ pub struct Scope {
     pub sanitizers: bool,
     /// The Rust module.
     pub rust: bool,
-    /// Emulators too.
-    pub emulators: bool,
+    /// The 8-bit AVR.
+    pub avr: bool,
+    /// The three Cortex-M.
+    pub arm: bool,
 }
 
 impl Scope {
     /// Everything that is installed.
-    pub const ALL: Self = Self { emulators: true, ..Self::HERE };
+    pub const ALL: Self = Self { avr: true, arm: true, ..Self::HERE };
     /// What this machine runs itself.
-    pub const HERE: Self = Self { sanitizers: true, rust: true, emulators: false };
+    pub const HERE: Self = Self { sanitizers: true, rust: true, ..Self::QUICK };
     /// The C without sanitizers.
-    pub const QUICK: Self = Self { sanitizers: false, rust: false, emulators: false };
+    pub const QUICK: Self = Self { sanitizers: false, rust: false, avr: false, arm: false };
 }
 
 /// Code under proof: that of the firmware, or (to try the proof itself) something that pretends to be.
@@ -136,7 +145,11 @@ pub fn prove(firmware: &Firmware, scope: Scope) -> io::Result<Proof> {
         ],
     };
     let folder = tempfile::tempdir()?;
-    prove_code(firmware, &code, scope, folder.path())
+    let mut proof = prove_code(firmware, &code, scope, folder.path())?;
+    let (floats, missing) = float_targets(firmware, scope)?;
+    proof.floats = floats;
+    proof.missing.extend(missing);
+    Ok(proof)
 }
 
 /// Proves any code that has the firmware's interface.
@@ -153,9 +166,11 @@ pub fn prove_code(firmware: &Firmware, code: &Code, scope: Scope, folder: &Path)
     if scope.rust {
         rust::prove(firmware, &whole, folder, &mut proof)?;
     }
-    if scope.emulators {
-        let plan = Plan::for_emulators(firmware);
+    let plan = Plan::for_emulators(firmware);
+    if scope.avr {
         avr::prove(firmware, &plan, folder, &mut proof)?;
+    }
+    if scope.arm {
         arm::prove(firmware, &plan, folder, &mut proof)?;
     }
     Ok(proof)

@@ -1,0 +1,93 @@
+//! Floating point beside whole numbers: the same chain, the same states, the error walked here and found again in C.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used, missing_docs)] // helpers of tests fail like tests
+
+mod common;
+
+use icepoint_firmware::choice::Effort;
+use icepoint_firmware::curve::Form;
+use icepoint_firmware::float::Kind;
+use icepoint_firmware::proof::{Scope, float_targets};
+use icepoint_firmware::{Firmware, Request, firmware};
+use icepoint_sensors::Letter;
+
+fn made(chain: &icepoint_chain::Chain, error: f64) -> Firmware {
+    let request = Request {
+        name: Some("t".into()),
+        error: Some(error),
+        form: Some(Form::Polynomial(2)),
+        effort: Effort { all: false },
+        ..Request::default()
+    };
+    firmware(chain, &request).unwrap_or_else(|e| panic!("{}: {e}", chain.name))
+}
+
+/// Printed error of the published polynomials of type N over the kiln's range, K, and what `float` adds at 40 mV: half of
+/// its last place is 2 nV, and the coefficients' rounding a few thousandths of a kelvin.
+const PUBLISHED_N: f64 = 0.06;
+const ROUNDING: f64 = 0.03;
+
+#[test]
+fn float_keeps_its_error_and_runs_the_same_bits() {
+    let cases = [
+        (common::kiln().clone(), 0.1),
+        (common::thermistor(), 0.2),
+        (common::falling().clone(), 0.1),
+        (common::compensated_12_bit(), 0.1),
+        (common::example("freezer"), 0.05),
+        (common::chain(Letter::R, (0.0, 1600.0), 16), 0.2),
+    ];
+    for (chain, error) in cases {
+        let f = made(&chain, error);
+        assert!(f.floats.iter().any(|v| v.program.kind == Kind::Fitted), "{}: no float firmware", chain.name);
+        for variant in &f.floats {
+            println!(
+                "{}: {}: {} pieces, {} bytes of tables, {:.4} K",
+                chain.name,
+                variant.program.kind.name(),
+                variant.program.pieces.len(),
+                variant.program.table_bytes(),
+                variant.walk.error
+            );
+            let most = match variant.program.kind {
+                Kind::Fitted => error,
+                Kind::Published => PUBLISHED_N + ROUNDING,
+            };
+            assert!(variant.walk.error <= most, "{}: {} K", chain.name, variant.walk.error);
+            // The same inputs have a temperature as with whole numbers, but for a sum at the very edge.
+            let whole = icepoint_firmware::walk::walk(
+                &f.program,
+                &f.inverse,
+                1 << (f.program.aligned_bits - 16),
+                &icepoint_firmware::walk::junction_grid(
+                    icepoint_firmware::walk::Conversion::junction_range(&f.program),
+                    5,
+                ),
+            );
+            assert!(
+                whole.states.iter().zip(variant.walk.states).all(|(a, b)| a.abs_diff(b) <= 40),
+                "{}: {:?} {:?}",
+                chain.name,
+                whole.states,
+                variant.walk.states
+            );
+        }
+        if common::have("gcc") {
+            let (targets, missing) = float_targets(&f, Scope::QUICK).expect("a run");
+            assert!(missing.is_empty() && targets.len() == f.floats.len(), "{targets:?} {missing:?}");
+            for t in &targets {
+                assert!(t.problems.is_empty(), "{}: {t:?}", chain.name);
+                assert_eq!(t.same_bits, Some(true), "{}: {t:?}", chain.name);
+            }
+        }
+    }
+}
+
+#[test]
+fn published_polynomials_are_there_for_the_types_that_have_them() {
+    let kiln = made(common::kiln(), 0.1);
+    assert!(kiln.floats.iter().any(|v| v.program.kind == Kind::Published));
+    // None is printed for type C.
+    let c = made(&common::chain(Letter::C, (0.0, 2000.0), 16), 0.3);
+    assert!(c.floats.iter().all(|v| v.program.kind != Kind::Published));
+}
