@@ -12,6 +12,7 @@
 //! state. **Error.** Walked as evaluated here, in `f32` step by step; a target whose `float` rounds otherwise (8-bit AVR) is
 //! measured by the proof.
 
+use icepoint_chain::chain::Correction;
 use icepoint_sensors::published_inverse;
 
 use crate::inverse::{Inverse, JunctionInput};
@@ -150,6 +151,14 @@ impl FloatProgram {
         }
     }
 
+    /// Gain and offset of one board (mV), for a correction in the volts of the chain's own rule as `icepoint calibrate`
+    /// finds it; absolute: it stands in the place of the one that the chain file may have.
+    pub fn constants(&self, inverse: &Inverse, found: Correction) -> (f32, f32) {
+        let formula = Formula::new(self, inverse);
+        let offset = formula.fixed + found.gain * formula.scaled + found.offset * formula.per_volt;
+        ((found.gain * formula.gain) as f32, offset as f32)
+    }
+
     /// Bytes of its tables.
     pub fn table_bytes(&self) -> usize {
         let coefficients: usize = self.pieces.iter().map(|p| 4 * p.coefficients.len()).sum();
@@ -228,6 +237,38 @@ impl FloatProgram {
         let grid = walk::junction_grid(self.junction_range(), JUNCTIONS);
         let walk = walk::walk(&self, inverse, 1 << (self.aligned_bits - 16), &grid);
         FloatVariant { program: self, walk }
+    }
+}
+
+/// The constants for a correction `a + b·v` in volts of the chain's own rule: `gain·b` and `fixed + scaled·b + per_volt·a`,
+/// mV.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Formula {
+    /// mV for an aligned step, times b.
+    pub gain: f64,
+    /// mV.
+    pub fixed: f64,
+    /// mV, times b.
+    pub scaled: f64,
+    /// mV for a volt of a.
+    pub per_volt: f64,
+}
+
+impl Formula {
+    /// What the chain file corrects already is taken out of the nominal constants.
+    pub fn new(program: &FloatProgram, inverse: &Inverse) -> Self {
+        let built_in = inverse.correction();
+        // A compensated chain's emf of 25 °C is no part of what is corrected; a line's volts are those of the output.
+        let compensated = 1e3 * inverse.compensated_emf();
+        let (offset, gain) = if inverse.line() { inverse.nominal_transfer() } else { (0.0, 1.0) };
+        let per_volt = 1e3 / gain;
+        let thermocouple = f64::from(program.offset) - compensated - 1e3 * built_in.offset;
+        Self {
+            gain: f64::from(program.gain) / built_in.gain,
+            fixed: compensated - offset * per_volt,
+            scaled: thermocouple / built_in.gain + offset * per_volt,
+            per_volt,
+        }
     }
 }
 

@@ -10,7 +10,7 @@
 
 use icepoint_chain::chain::{Chain, ConverterKind, Correction, JunctionMethod, JunctionSensor, Readout};
 use icepoint_chain::imperfection::SPECIFIED_AT;
-use icepoint_chain::model::{BoardState, ReadingNoise};
+use icepoint_chain::model::BoardState;
 use icepoint_chain::{Model, ModelError};
 use icepoint_sensors::Letter;
 use icepoint_sensors::platinum::Platinum;
@@ -178,17 +178,6 @@ impl Inverse {
         let (offset, gain) = self.model.nominal_transfer();
         let v = (self.output_volts(aligned) - offset) / gain;
         self.correction.offset + self.correction.gain * v + self.compensated_emf()
-    }
-
-    /// What the model's own reading rule makes of an aligned input, V: the check of [`Inverse::thermocouple_volts`].
-    pub fn rule_volts(&self, aligned: f64) -> f64 {
-        let volts = self.model.rule_volts(
-            &self.state,
-            self.output_volts(aligned),
-            self.model.mean_deviations(),
-            ReadingNoise::LeftOut,
-        );
-        self.correction.offset + self.correction.gain * volts + self.compensated_emf()
     }
 
     /// Emf of 25 °C for a chain that compensates in its circuit, else 0.

@@ -7,6 +7,7 @@ use icepoint_chain::chain::Correction;
 use crate::c_source::{code_type, junction_type, result_type};
 use crate::choice::Smallest;
 use crate::firmware::Firmware;
+use crate::float::Kind;
 use crate::identifier::capitals;
 use crate::inverse::JunctionInput;
 use crate::states::State;
@@ -86,7 +87,7 @@ fn calling(out: &mut String, f: &Firmware, p: &str, up: &str) {
     );
     let _ = write!(
         out,
-        "C99, `stdint.h` only, no allocation, no floating point, no state of its own. In Rust: `mod {p};`, `core` only, the same\nnumbers. `{p}-vectors.csv` has inputs with their results for a test on the target.\n\n"
+        "C99, `stdint.h` only, no allocation, no floating point here, no state of its own. In Rust: `mod {p};`, `core` only, the same\nnumbers. `{p}-vectors.csv` has inputs with their results for a test on the target.\n\n"
     );
 }
 
@@ -198,6 +199,15 @@ fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
         let _ = write!(
             out,
             "Constants that were found for the chain's straight line make up for the line's own bend, too, which this code doesn't have:\nthey can be off here by as much as the line is.\n\n"
+        );
+    }
+    let fitted = f.floats.iter().find(|v| v.program.kind == Kind::Fitted);
+    if let Some(variant) = fitted.filter(|_| f.float_file) {
+        let formula = crate::float::Formula::new(&variant.program, &f.inverse);
+        let _ = write!(
+            out,
+            "The float code's constants, in mV:\n\n```text\ngain   = b · {:.9e}\noffset = {:.6} + b · {:.6} + a · {:.6} /V\ncheck  = {p}_float_calibration_check(&constants)\n```\n\n",
+            formula.gain, formula.fixed, formula.scaled, formula.per_volt
         );
     }
     let _ = writeln!(

@@ -104,7 +104,10 @@ int main(void)
         for (hertz, got) in HERTZ.iter().zip(&numbers) {
             let expected = digital::magnitude(filter, MAINS, *hertz);
             println!("{filter:?}: {hertz} Hz: {got:.6}, budget {expected:.6}");
-            assert!((got - expected).abs() <= ROUNDING + PHASES * expected, "{filter:?} at {hertz} Hz: {got} {expected}");
+            assert!(
+                (got - expected).abs() <= ROUNDING + PHASES * expected,
+                "{filter:?} at {hertz} Hz: {got} {expected}"
+            );
         }
         let [before, last, results, end] = numbers[HERTZ.len()..] else { panic!("{text}") };
         assert_eq!((before, end), (1600.0, 62400.0), "{filter:?}: constant codes come out as they are");
@@ -114,7 +117,13 @@ int main(void)
         let expected = digital::settling(filter, MAINS, 1e-3);
         let block = f64::from(each) / rate(filter);
         println!("{filter:?}: settled after {settled:.4} s, budget {expected:.4} s");
-        assert!(settled <= expected + block + 0.01 * expected, "{filter:?}: {settled} s, budget {expected} s");
-        assert!(settled + 2.0 * block + 0.05 * expected >= expected, "{filter:?}: {settled} s, budget {expected} s");
+        assert!(
+            settled <= expected + block + 0.01 * expected,
+            "{filter:?}: {settled} s, budget {expected} s"
+        );
+        assert!(
+            settled + 2.0 * block + 0.05 * expected >= expected,
+            "{filter:?}: {settled} s, budget {expected} s"
+        );
     }
 }

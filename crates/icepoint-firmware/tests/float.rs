@@ -4,10 +4,12 @@
 
 mod common;
 
+use icepoint_chain::chain::Correction;
 use icepoint_firmware::choice::Effort;
 use icepoint_firmware::curve::Form;
-use icepoint_firmware::float::Kind;
+use icepoint_firmware::float::{FloatProgram, Kind};
 use icepoint_firmware::proof::{Scope, float_targets};
+use icepoint_firmware::states::State;
 use icepoint_firmware::{Firmware, Request, firmware};
 use icepoint_sensors::Letter;
 
@@ -90,4 +92,43 @@ fn published_polynomials_are_there_for_the_types_that_have_them() {
     // None is printed for type C.
     let c = made(&common::chain(Letter::C, (0.0, 2000.0), 16), 0.3);
     assert!(c.floats.iter().all(|v| v.program.kind != Kind::Published));
+}
+
+/// The same correction in both arithmetics comes to the same temperatures.
+#[test]
+fn a_correction_reads_the_same_in_float() {
+    let mut corrected = common::kiln().clone();
+    corrected.correction = Some(Correction { offset: -15e-6, gain: 1.004 });
+    for chain in [common::kiln().clone(), corrected, common::compensated_12_bit()] {
+        let f = made(&chain, 0.1);
+        let float =
+            &f.floats.iter().find(|v| v.program.kind == Kind::Fitted).expect("a float program").program;
+        let volts = if f.inverse.line() { f.inverse.nominal_transfer().1 } else { 1.0 };
+        let junction = f.junctions()[f.junctions().len() / 2];
+        let mut moved = 0.0f64;
+        for (offset, gain) in [(0.0, 1.0), (20e-6, 0.998), (-30e-6, 1.002)] {
+            let found = Correction { offset: offset * volts, gain };
+            let constants = f.constants(found).expect("constants");
+            let (g, o) = float.constants(&f.inverse, found);
+            let float = FloatProgram { gain: g, offset: o, ..float.clone() };
+            for aligned in (8000..60_000).step_by(997) {
+                let whole = f.program.evaluate(aligned, junction, &constants);
+                let (state, celsius) = float.evaluate(aligned, junction);
+                if whole.state != State::InRange || state != State::InRange {
+                    continue;
+                }
+                let whole = f64::from(whole.value) / f64::from(f.program.unit.per_kelvin());
+                // Both errors, and half a part in 60000 of the range by the integer gain.
+                assert!(
+                    (whole - f64::from(celsius)).abs() < 0.1 + 0.1 + 0.02,
+                    "{}: {whole} {celsius}",
+                    chain.name
+                );
+                moved = moved.max(
+                    (f64::from(celsius) - f64::from(f.floats[0].program.evaluate(aligned, junction).1)).abs(),
+                );
+            }
+        }
+        assert!(moved > 0.5, "{}: a correction that moves nothing proves nothing", chain.name);
+    }
 }

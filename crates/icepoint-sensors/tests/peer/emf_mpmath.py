@@ -314,4 +314,5 @@ def main():
             print(f"{letter},{t!r},{two_parts(emf)},{two_parts(slope)}")
 
 
-main()
+if __name__ == "__main__":
+    main()
