@@ -86,8 +86,8 @@ pub(super) fn section(part: &FirmwarePart, pictures: &mut Pictures) -> Markup {
         Column::numbers("Sum", "bit"),
         Column::numbers("Segments", ""),
         Column::numbers("Tables", "bytes"),
-        Column::numbers("AVR flash, estimated", "bytes"),
-        Column::numbers("AVR cycles, estimated", ""),
+        Column::numbers("AVR flash", "bytes, estimated"),
+        Column::numbers("AVR cycles", "estimated"),
         Column::numbers("Largest error", "K"),
     ];
     let rows: Vec<Vec<String>> = f
