@@ -31,6 +31,8 @@ pub struct Chain {
     pub harmonics: Vec<Harmonic>,
     /// How digits become a temperature.
     pub readout: Readout,
+    /// What is adjusted on each finished board; `None`: corrections are numbers that somebody keeps.
+    pub trims: Option<crate::trims::Trims>,
     /// How the board would be calibrated.
     pub plan: CalibrationPlan,
     /// Constants from a calibration that was done, in the reading rule's own volts: `corrected = offset + gain·v`.

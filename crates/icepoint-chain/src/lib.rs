@@ -48,6 +48,7 @@ mod sensing;
 pub mod situation;
 pub mod statistics;
 pub mod taps;
+pub mod trims;
 mod wiring;
 
 pub use budget::Budget;

@@ -22,7 +22,8 @@ use crate::chain::{Chain, Correction, JunctionMethod, JunctionSensor, ProbeToler
 use crate::dynamics::Dynamics;
 use crate::dynamics::ZERO_CELSIUS;
 use crate::findings::BoardFindings;
-use crate::imperfection::{self, Collector, Effect, Imperfection, Persistence, SPECIFIED_AT};
+use crate::front_end::adjustable::MIDDLE;
+use crate::imperfection::{self, Collector, Effect, Imperfection, Persistence, SPECIFIED_AT, Travel};
 use crate::reading_rule::ReadingRule;
 use crate::sensing::{self, Figure, PartDeviations};
 use crate::situation::Situation;
@@ -100,6 +101,14 @@ struct GainDeviations {
     own: Vec<(usize, bool)>,
 }
 
+/// Deviations of one adjustable resistor.
+#[derive(Clone, Debug, Default)]
+struct AdjustableDeviations {
+    /// With whether it counts per kelvin.
+    track: Vec<(usize, bool)>,
+    setting: Vec<usize>,
+}
+
 /// Which imperfections act how, sorted for speed.
 #[derive(Clone, Debug, Default)]
 struct Acting {
@@ -122,6 +131,7 @@ struct Acting {
     /// Deviations of each part that follows the temperature.
     parts: Vec<Vec<(usize, Figure)>>,
     gain: Vec<GainDeviations>,
+    adjustable: Vec<AdjustableDeviations>,
     converter_volts_board: Vec<usize>,
     converter_volts_reading: Vec<usize>,
     converter_gain: Option<usize>,
@@ -133,6 +143,7 @@ impl Acting {
         let mut acting = Self {
             gain: vec![GainDeviations::default(); wiring.gain_stages.len()],
             parts: vec![Vec::new(); wiring.sensing.len()],
+            adjustable: vec![AdjustableDeviations::default(); wiring.adjustable.len()],
             ..Self::default()
         };
         for (i, (effect, imperfection)) in list.effects.iter().zip(&list.imperfections).enumerate() {
@@ -160,6 +171,14 @@ impl Acting {
                     .extend(slots.iter().map(|(slot, scale)| (slot.index(), i, *scale, *per_kelvin)));
             }
             Effect::Part { part, figure } => self.parts[*part].push((i, *figure)),
+            Effect::Adjustable { part, travel } => {
+                let deviations = &mut self.adjustable[*part];
+                match travel {
+                    Travel::Track => deviations.track.push((i, false)),
+                    Travel::TrackPerKelvin => deviations.track.push((i, true)),
+                    Travel::Setting => deviations.setting.push(i),
+                }
+            }
             Effect::Leakage { slot, doubling } => self.leakage.push((slot.index(), i, *doubling)),
             Effect::GainResistor { amplifiers, per_kelvin } => {
                 for &a in amplifiers {
@@ -188,9 +207,22 @@ pub struct Scratch {
     x: Vec<f64>,
     dx: Vec<f64>,
     at: Vec<f64>,
+    /// Where the adjustable resistors stand, in the order of [`Model::adjustable`].
+    settings: Vec<f64>,
 }
 
 impl Scratch {
+    /// Where the adjustable resistors of the board stand, share of the track each, in the order of
+    /// [`Model::adjustable`]; in the middle to begin with. The next board that is solved has these.
+    pub fn settings_mut(&mut self) -> &mut [f64] {
+        &mut self.settings
+    }
+
+    /// Settings of the adjustable resistors, and the circuit parameters.
+    pub(crate) fn settings_and_values(&mut self) -> (&[f64], &mut [f64]) {
+        (&self.settings, &mut self.values)
+    }
+
     /// Circuit parameters and the last solution.
     pub(crate) fn parts_mut(&mut self) -> (&mut [f64], &mut [f64]) {
         (&mut self.values, &mut self.x)
@@ -418,6 +450,11 @@ impl Model {
         &self.nominal_values
     }
 
+    /// Designators of the adjustable resistors in the order of their settings.
+    pub fn adjustable(&self) -> impl Iterator<Item = &str> {
+        self.wiring.adjustable.iter().map(|place| place.name.as_str())
+    }
+
     /// Buffers for one thread.
     pub fn scratch(&self) -> Scratch {
         let workspace = self.wiring.circuit.workspace();
@@ -428,11 +465,19 @@ impl Model {
             x: vec![0.0; n],
             dx: vec![0.0; n],
             at: vec![0.0; n],
+            settings: vec![MIDDLE; self.wiring.adjustable.len()],
         }
     }
 
     /// Circuit parameters of one board at one temperature, thermocouple at zero, but for the sensing parts.
-    pub(crate) fn fill_values(&self, board: f64, sensed: f64, d: &[f64], values: &mut [f64]) {
+    pub(crate) fn fill_values(
+        &self,
+        board: f64,
+        sensed: f64,
+        d: &[f64],
+        settings: &[f64],
+        values: &mut [f64],
+    ) {
         values.copy_from_slice(&self.nominal_values);
         let warm = board - SPECIFIED_AT;
         for &(slot, i, scale, per_kelvin) in &self.acting.parameters {
@@ -441,15 +486,29 @@ impl Model {
         for &(slot, i, doubling) in &self.acting.leakage {
             values[slot] += d[i] * libm::exp2(warm / doubling);
         }
+        let sum = |list: &[(usize, bool)]| -> f64 {
+            list.iter().map(|&(i, per_kelvin)| d[i] * if per_kelvin { warm } else { 1.0 }).sum()
+        };
+        let arms = |part: usize| {
+            let AdjustableDeviations { track, setting } = &self.acting.adjustable[part];
+            let moved: f64 = setting.iter().map(|&i| d[i]).sum();
+            self.wiring.adjustable[part].figures.arms(settings[part] + moved, sum(track))
+        };
+        for (part, place) in self.wiring.adjustable.iter().enumerate() {
+            let (first, second) = arms(part);
+            for (slot, ohms) in [(place.first, first), (place.second, second)] {
+                if let Some(slot) = slot {
+                    values[slot.index()] = ohms;
+                }
+            }
+        }
         for (stage, GainDeviations { resistor, own }) in self.wiring.gain_stages.iter().zip(&self.acting.gain)
         {
-            let sum = |list: &[(usize, bool)]| -> f64 {
-                list.iter().map(|&(i, per_kelvin)| d[i] * if per_kelvin { warm } else { 1.0 }).sum()
-            };
+            let trim = stage.trim.map_or(0.0, |part| arms(part).0);
             let gain = stage
                 .resistor
                 .as_ref()
-                .map_or(1.0, |(_, ohms)| 1.0 + stage.constant / (ohms * (1.0 + sum(resistor))));
+                .map_or(1.0, |(_, ohms)| 1.0 + stage.constant / (ohms * (1.0 + sum(resistor)) + trim));
             values[stage.slot.index()] = gain * (1.0 + sum(own));
         }
         if let (Some(slot), JunctionMethod::Analog { slope, at_zero, .. }) =
@@ -474,7 +533,7 @@ impl Model {
         scratch: &mut Scratch,
     ) -> Result<BoardState, ModelError> {
         let sensed = self.sensed(board, d);
-        self.fill_values(board, sensed, d, &mut scratch.values);
+        self.fill_values(board, sensed, d, &scratch.settings, &mut scratch.values);
         self.solved_state(board, sensed, d, scratch)
     }
 
@@ -703,6 +762,14 @@ impl Model {
         match self.chain.readout {
             crate::chain::Readout::Line { slope, offset } => offset + slope * celsius,
             _ => self.chain.probe.letter.emf_and_slope_extended(celsius).0 - state.sensed_emf,
+        }
+    }
+
+    /// Change of the rule's volts with the temperature that it reads, V/K.
+    pub fn rule_slope(&self, celsius: f64) -> f64 {
+        match self.chain.readout {
+            crate::chain::Readout::Line { slope, .. } => slope,
+            _ => self.chain.probe.letter.emf_and_slope_extended(celsius).1,
         }
     }
 

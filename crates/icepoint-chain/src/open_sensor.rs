@@ -163,7 +163,8 @@ impl Model {
     fn unlimited(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<f64, ModelError> {
         let d = &at.deviations;
         let sensed = self.sensed(board, d);
-        self.fill_values(board, sensed, d, scratch.parts_mut().0);
+        let (settings, values) = scratch.settings_and_values();
+        self.fill_values(board, sensed, d, settings, values);
         self.break_loop(&at.pulses, scratch);
         let state = self.solved_state(board, sensed, d, scratch)?;
         let volts = self.unclamped_rule_volts(&state, state.offset, d, ReadingNoise::LeftOut);

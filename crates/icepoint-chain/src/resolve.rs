@@ -16,12 +16,13 @@ use crate::drawer::{self, Drawer};
 use crate::file::{self, ChainFile, PartValue, Refused};
 use crate::front_end::sensing::{JunctionFigures, PlatinumFigures, ThermistorFigures};
 use crate::front_end::{
-    AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, Sensing, SlotKind, Stated, Surroundings,
-    Values,
+    AdjustableFigures, AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, Sensing, SlotKind,
+    Stated, Surroundings, Values,
 };
 use crate::imperfection::SPECIFIED_AT;
 use crate::low_pass::insert::Inserted;
 use crate::quantity::series::Series;
+use crate::trims::{self, Trims};
 
 /// A chain file with its values known, and what is needed to try others.
 #[derive(Clone, Debug)]
@@ -36,8 +37,10 @@ pub struct Resolved {
     pub surroundings: Surroundings,
     /// Values that the user fixed.
     pub fixed: Values,
-    /// Designators left open.
+    /// Designators left open, but for adjustable resistors.
     pub open: Vec<String>,
+    /// Adjustable resistors whose track is left open.
+    pub open_tracks: Vec<String>,
     /// Series that open resistors are chosen from.
     pub resistor_series: Series,
     /// Series that open capacitors are chosen from.
@@ -84,6 +87,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
             gone.replaced.join(", ")
         ));
     }
+    let (blueprint, trims) = trimmed(file, blueprint)?;
     // Values of parts that gave way stay in the file without effect.
     let gone = own.slots.iter().filter(|s| blueprint.slot(&s.designator).is_none());
     let known: Vec<&str> = blueprint.slots.iter().chain(gone).map(|s| s.designator.as_str()).collect();
@@ -104,7 +108,13 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         .slots
         .iter()
         .filter(|slot| slot.tie.is_none() && !fixed.contains_key(&slot.designator))
+        .filter(|slot| !blueprint.adjustable().any(|trim| trim == slot.designator))
         .map(|slot| slot.designator.clone())
+        .collect();
+    let open_tracks = blueprint
+        .adjustable()
+        .filter(|trim| !fixed.contains_key(*trim) && blueprint.slot(trim).is_some_and(|s| s.tie.is_none()))
+        .map(str::to_owned)
         .collect();
     let front_end = blueprint.build(&surroundings, &fixed);
     let chain = Chain {
@@ -122,6 +132,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
             file::Harmonics::Shares(shares) => crate::harmonics::from_second(shares),
         },
         readout: readout(file),
+        trims,
         plan: plan(file, &mut assumptions),
         correction: file.calibration.as_ref().map(|c| Correction { offset: *c.offset_volts, gain: *c.gain }),
         findings: file.calibration.as_ref().and_then(|c| c.findings()),
@@ -139,12 +150,36 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         surroundings,
         fixed,
         open,
+        open_tracks,
         resistor_series: *file.parts.resistors.series,
         capacitor_series: *file.parts.capacitors.series,
         drawer,
         worth_buying: file.parts.worth_buying.as_ref().map(|g| g.value),
         assumptions,
     })
+}
+
+/// The circuit with the adjustable resistors that `[trims]` asks for.
+fn trimmed(file: &ChainFile, blueprint: Blueprint) -> Result<(Blueprint, Option<Trims>), Refused> {
+    let Some(asked) = &file.trims else { return Ok((blueprint, None)) };
+    if asked.means.value == file::TrimMeans::Constants {
+        return Ok((blueprint, Some(Trims::Constants)));
+    }
+    let name = |given: &Option<file::Given<String>>| given.as_ref().map(|g| g.value.clone());
+    let (zero, span) = (name(&asked.zero), name(&asked.span));
+    let original = blueprint;
+    let (blueprint, [zero, span]) = trims::insert(&original, zero.as_deref(), span.as_deref())
+        .map_err(|(moves, why)| file.refused(vec![file.no_trim(&original, moves, &why)]))?;
+    // A front end that says nothing of one of the two can't be adjusted as asked.
+    let points = file.need.calibration.points();
+    let missing = [(&zero, trims::Moves::Zero, 1), (&span, trims::Moves::Span, 2)];
+    if let Some((_, moves, _)) =
+        missing.into_iter().find(|(name, _, point)| name.is_none() && points >= *point)
+    {
+        let why = trims::NoPlace::NotSaid(moves);
+        return Err(file.refused(vec![file.no_trim(&original, moves, &why)]));
+    }
+    Ok((blueprint, Some(Trims::Resistors { zero, span })))
 }
 
 /// A drawer that lists amplifiers must have as many as the circuit takes.
@@ -190,6 +225,7 @@ fn at_hand(
             around.loose.insert(name.clone());
         }
         match slot.kind {
+            SlotKind::Resistor if blueprint.adjustable().any(|trim| trim == name) => {}
             SlotKind::Resistor if !around.resistor_for.contains_key(name) => {
                 let (tolerance, tempco) = (part.tolerance, part.tempco);
                 let figures = ResistorFigures { tolerance, tempco, ..around.resistor.clone() };
@@ -531,6 +567,15 @@ fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundings {
     let drift = *parts.capacitors.tempco * reach;
     let mut resistor_for = std::collections::BTreeMap::new();
     let mut capacitor_for = std::collections::BTreeMap::new();
+    let mut adjustable_for = std::collections::BTreeMap::new();
+    let adjustable = file.trims.as_ref().map_or_else(AdjustableFigures::default, |t| AdjustableFigures {
+        ohms: 0.0,
+        tolerance: *t.tolerance,
+        tempco: *t.tempco,
+        resolution: *t.resolution,
+        stability: *t.stability,
+        end: *t.end_resistance,
+    });
     for slot in &blueprint.slots {
         let name = &slot.designator;
         let beside = file.front_end.values.get(name).and_then(|v| match &v.value {
@@ -541,6 +586,11 @@ fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundings {
         });
         let own = file.front_end.tolerance.get(name).map(|g| g.value).or(beside).or(slot.tolerance);
         match slot.kind {
+            SlotKind::Resistor if blueprint.adjustable().any(|trim| trim == name) => {
+                let tempco = slot.tempco.unwrap_or(adjustable.tempco);
+                let tolerance = own.unwrap_or(adjustable.tolerance);
+                adjustable_for.insert(name.clone(), AdjustableFigures { tolerance, tempco, ..adjustable });
+            }
             SlotKind::Resistor if own.is_some() || slot.tempco.is_some() => {
                 let figures = ResistorFigures {
                     tolerance: own.unwrap_or(resistor.tolerance),
@@ -594,6 +644,8 @@ fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundings {
         records,
         resistor,
         resistor_for,
+        adjustable,
+        adjustable_for,
         network: parts.resistors.network.as_ref().map(|n| (*n.tolerance, *n.tempco)),
         loose: std::collections::BTreeSet::new(),
         capacitor_tolerance: *parts.capacitors.tolerance + drift,

@@ -11,8 +11,9 @@ use icepoint_circuit::{
 };
 
 use crate::chain::{Chain, JunctionMethod};
+use crate::front_end::adjustable::MIDDLE;
 use crate::front_end::sensing::DetectionFigures;
-use crate::front_end::{AmplifierFigures, PartKind};
+use crate::front_end::{AdjustableFigures, AmplifierFigures, PartKind};
 use crate::imperfection::SPECIFIED_AT;
 use crate::model::ModelError;
 use crate::sensing::{self, SensingPart};
@@ -34,6 +35,19 @@ pub(crate) struct GainStage {
     pub slot: ParameterId,
     pub constant: f64,
     pub resistor: Option<(String, f64)>,
+    /// Place of an adjustable resistor in series with it, in [`Wiring::adjustable`].
+    pub trim: Option<usize>,
+}
+
+/// An adjustable resistor in the circuit.
+#[derive(Clone, Debug)]
+pub(crate) struct AdjustablePlace {
+    pub name: String,
+    pub figures: AdjustableFigures,
+    /// Resistance from the first node to the wiper, Ω; `None` beside a gain resistor.
+    pub first: Option<ParameterId>,
+    /// From the wiper to the second node, if the wiper has a node of its own.
+    pub second: Option<ParameterId>,
 }
 
 /// The circuit and where everything is in it.
@@ -49,6 +63,8 @@ pub(crate) struct Wiring {
     /// Voltage of the analog temperature sensor, V.
     pub sensor: Option<ParameterId>,
     pub gain_stages: Vec<GainStage>,
+    /// Adjustable resistors in the order of the parts; settings are given in this order.
+    pub adjustable: Vec<AdjustablePlace>,
     /// Parts that follow the temperature.
     pub sensing: Vec<SensingPart>,
     /// Currents that show a broken thermocouple, A.
@@ -78,7 +94,11 @@ impl Wiring {
         let mut net = Netlist::new();
         let front_end = &chain.front_end;
         let mut gain_resistors: BTreeMap<&str, (&str, f64)> = BTreeMap::new();
+        let mut gain_trims: BTreeMap<&str, (&str, f64)> = BTreeMap::new();
         for part in &front_end.parts {
+            if let PartKind::AdjustableGain { amplifier, figures } = &part.kind {
+                gain_trims.insert(amplifier, (&part.designator, figures.arms(MIDDLE, 0.0).0));
+            }
             if let PartKind::GainResistor { amplifier, figures } = &part.kind {
                 gain_resistors.insert(amplifier, (&part.designator, figures.ohms));
             }
@@ -97,7 +117,16 @@ impl Wiring {
                     let (a, b) = (net.node(a), net.node(b));
                     net.add(name, Element::Resistor { a, b, ohms: figures.ohms });
                 }
-                PartKind::GainResistor { .. } => {}
+                PartKind::GainResistor { .. } | PartKind::AdjustableGain { .. } => {}
+                PartKind::Adjustable { a, b, wiper, figures } => {
+                    let (a, b) = (net.node(a), net.node(b));
+                    let (first, second) = figures.arms(MIDDLE, 0.0);
+                    let wiper = wiper.as_ref().map(|wiper| net.node(wiper));
+                    net.add(name, Element::Resistor { a, b: wiper.unwrap_or(b), ohms: first });
+                    if let Some(wiper) = wiper {
+                        net.add(&second_arm(name), Element::Resistor { a: wiper, b, ohms: second });
+                    }
+                }
                 PartKind::Capacitor { a, b, farads, .. } => {
                     let (a, b) = (net.node(a), net.node(b));
                     net.add(name, Element::Capacitor { a, b, farads: *farads });
@@ -119,13 +148,15 @@ impl Wiring {
                     ..
                 } => {
                     let resistor = gain_resistors.get(name).map(|(r, ohms)| ((*r).to_owned(), *ohms));
-                    let gain = resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + gain_constant / ohms);
+                    let trim = gain_trims.get(name).copied();
+                    let more = trim.map_or(0.0, |(_, ohms)| ohms);
+                    let gain = resistor.as_ref().map_or(1.0, |(_, ohms)| 1.0 + gain_constant / (ohms + more));
                     let (plus, minus) = (net.node(plus), net.node(minus));
                     let (reference, out) = (net.node(reference), net.node(out));
                     let supply = Some((net.node(&supply.0), net.node(&supply.1)));
                     let figures = instrumentation(figures, gain, nominal_supply);
                     net.add(name, Element::InAmp { plus, minus, reference, out, supply, figures });
-                    stages.push((name.to_owned(), *gain_constant, resistor));
+                    stages.push((name.to_owned(), *gain_constant, resistor, trim.map(|(trim, _)| trim)));
                 }
                 PartKind::Supply { node, volts, .. } | PartKind::Reference { node, volts, .. } => {
                     let plus = net.node(node);
@@ -186,10 +217,27 @@ impl Wiring {
         let need = |name: &str, p: Parameter| {
             circuit.parameter(name, p).ok_or_else(|| ModelError::Missing(format!("{p:?} of {name}")))
         };
+        let mut adjustable = Vec::new();
+        for part in &front_end.parts {
+            let name = part.designator.clone();
+            match &part.kind {
+                PartKind::Adjustable { wiper, figures, .. } => {
+                    let first = Some(need(&name, Parameter::Ohms)?);
+                    let second = wiper.as_ref().map(|_| need(&second_arm(&name), Parameter::Ohms));
+                    let second = second.transpose()?;
+                    adjustable.push(AdjustablePlace { name, figures: *figures, first, second });
+                }
+                PartKind::AdjustableGain { figures, .. } => {
+                    adjustable.push(AdjustablePlace { name, figures: *figures, first: None, second: None });
+                }
+                _ => {}
+            }
+        }
         let mut gain_stages = Vec::new();
-        for (name, constant, resistor) in stages {
+        for (name, constant, resistor, trim) in stages {
             let slot = need(&name, Parameter::Gain)?;
-            gain_stages.push(GainStage { name, slot, constant, resistor });
+            let trim = trim.and_then(|trim| adjustable.iter().position(|place| place.name == trim));
+            gain_stages.push(GainStage { name, slot, constant, resistor, trim });
         }
         let sensing = sensing::find(&circuit, &front_end.parts)?;
         let mut detection = Vec::new();
@@ -205,6 +253,7 @@ impl Wiring {
             loop_halves: [need("loop plus", Parameter::Ohms)?, need("loop minus", Parameter::Ohms)?],
             sensor: sensor.map(|s| need(&s, Parameter::Volts)).transpose()?,
             gain_stages,
+            adjustable,
             sensing,
             detection,
             output,
@@ -254,6 +303,11 @@ impl Wiring {
     }
 }
 
+/// Name of the part of a track beyond its wiper.
+fn second_arm(designator: &str) -> String {
+    format!("{designator} beyond the wiper")
+}
+
 /// Conductance to ground seen by the reference node, going through resistors only, S.
 fn resistive_load(chain: &Chain, node: &str) -> f64 {
     // Series strings are followed as long as a node has exactly two resistors: the pedestal divider and its like.
@@ -288,6 +342,8 @@ fn resistive_load(chain: &Chain, node: &str) -> f64 {
 fn two_ended(kind: &PartKind) -> Option<(&String, &String, f64)> {
     match kind {
         PartKind::Resistor { a, b, figures } => Some((a, b, figures.ohms)),
+        PartKind::Adjustable { a, b, wiper: None, figures } => Some((a, b, figures.arms(MIDDLE, 0.0).0)),
+        PartKind::Adjustable { a, b, figures, .. } => Some((a, b, figures.ohms)),
         PartKind::Thermistor { a, b, figures } => Some((a, b, figures.r25)),
         PartKind::Platinum { a, b, figures } => Some((a, b, figures.ice_ohms)),
         _ => None,

@@ -13,6 +13,7 @@ use icepoint_chain::{Model, ModelError};
 use crate::compare::Compared;
 use crate::records::RecordChoice;
 use crate::search::{self, Filled, Fits, Selection};
+use crate::trims;
 use crate::upgrades::{Upgrade, upgrades};
 
 /// A designed board.
@@ -49,6 +50,8 @@ pub struct Design {
     /// Largest voltage between the measuring junction and the board's ground that its clamps withstand, V; `None` for a
     /// board without clamps.
     pub withstands: Option<f64>,
+    /// What its adjustable resistors can do, when it has some.
+    pub trims: Option<icepoint_chain::trims::Report>,
     /// The front ends that it was compared with.
     pub compared: Option<Compared>,
     /// Converters, voltage references and junction sensors that were tried.
@@ -90,7 +93,7 @@ impl Verdict {
 /// # Errors
 /// [`ModelError`] when no circuit of this topology can be solved with these parts.
 pub fn design(resolved: Resolved, progress: &(dyn Fn(u32) + Sync)) -> Result<Design, ModelError> {
-    let selection = search::choose(&resolved)?;
+    let (resolved, selection) = trims::choose(resolved, search::choose)?;
     answer(resolved, selection, progress)
 }
 
@@ -145,6 +148,7 @@ pub(crate) fn answer(
     let upgrades = upgrades(&model, verdict.error_95)?;
     let taps = taps::table(&resolved, model.chain())?;
     let withstands = overvoltage::withstood(model.chain())?;
+    let trims = icepoint_chain::trims::Report::new(&model)?;
     Ok(Design {
         values,
         fits,
@@ -159,6 +163,7 @@ pub(crate) fn answer(
         tried,
         taps,
         withstands,
+        trims,
         compared: None,
         records: Vec::new(),
         model,
@@ -186,7 +191,7 @@ fn settling(model: &Model) -> Result<Settling, ModelError> {
 /// # Errors
 /// As [`design`].
 pub fn values(resolved: &Resolved) -> Result<Values, ModelError> {
-    Ok(search::choose(resolved)?.values)
+    Ok(trims::choose(resolved.clone(), search::choose)?.1.values)
 }
 
 /// `short`: how far a broken thermocouple may stay short of the end of the scale that is asked for, K.

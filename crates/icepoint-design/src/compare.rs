@@ -19,6 +19,7 @@ use rayon::prelude::*;
 
 use crate::answer::{Bound, Design, answer, outline};
 use crate::search::{self, Selection};
+use crate::trims;
 
 /// Boards simulated for each row: a 95 % quantile to about two per cent, a yield to about one.
 pub const TRIALS: u32 = 4000;
@@ -335,10 +336,10 @@ fn exceeds(model: &Model) -> Result<Option<String>, ModelError> {
 
 /// One row with its board, or why the board can't work.
 pub(crate) fn row(
-    mut resolved: Resolved,
+    resolved: Resolved,
     amplifiers: Records,
 ) -> Result<Result<(Row, Board), String>, ModelError> {
-    let selection = search::choose_quickly(&resolved)?;
+    let (mut resolved, selection) = trims::choose(resolved, search::choose_quickly)?;
     let trials = resolved.chain.settings.trials;
     resolved.chain.settings.trials = trials.min(TRIALS);
     if let Some(why) = exceeds(&Model::without_dynamics(search::chain(

@@ -20,6 +20,7 @@ mod preferred;
 pub mod records;
 pub mod search;
 mod shelf;
+mod trims;
 pub mod upgrades;
 
 pub use answer::{Bound, Design, Verdict, design, values};

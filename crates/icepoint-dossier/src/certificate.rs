@@ -8,6 +8,7 @@ use icepoint_bench::calibrate::condition::{Kind, trimmed as brief};
 use icepoint_bench::calibrate::readings::{Input, Readings};
 use icepoint_bench::calibrate::{Calibration, checks, significant};
 use icepoint_chain::Model;
+use icepoint_chain::trims::{Moves, called};
 use maud::{Markup, html};
 
 use crate::certificate_band;
@@ -228,11 +229,12 @@ impl Subject<'_> {
                 ("offset".to_owned(), html! { (significant_volts(c.constants.offset)) " (" (format!("{:.6e}", c.constants.offset)) " V)" }),
                 ("gain".to_owned(), html! { (fixed(c.constants.gain, 9)) }),
             ]))
+            @let trims = self.model.chain().trims.as_ref();
             @if let Some((low, high)) = &c.trims {
                 p { "Or with trims instead, the board at " (celsius(low.board)) ":" }
                 ol {
-                    li { "At " (input(low.input)) " turn the zero trim until the output reads " b { (fixed(low.volts, 5)) " V" } " (now about " (fixed(low.now, 5)) " V)." }
-                    li { "At " (input(high.input)) " turn the span trim until the output reads " b { (fixed(high.volts, 5)) " V" } " (now about " (fixed(high.now, 5)) " V)." }
+                    li { "At " (input(low.input)) " turn " (called(trims, Moves::Zero)) " until the output reads " b { (fixed(low.volts, 5)) " V" } " (now about " (fixed(low.now, 5)) " V)." }
+                    li { "At " (input(high.input)) " turn " (called(trims, Moves::Span)) " until the output reads " b { (fixed(high.volts, 5)) " V" } " (now about " (fixed(high.now, 5)) " V)." }
                     li { "Both once more: each moves the other a little." }
                 }
             }

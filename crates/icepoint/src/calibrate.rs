@@ -10,6 +10,7 @@ use icepoint_bench::calibrate::readings::{self, Input, LARGEST_FILE, Readings};
 use icepoint_bench::calibrate::{Calibration, CalibrationError, Wishes, checks, significant};
 use icepoint_chain::chain::Correction;
 use icepoint_chain::file::{ChainFile, Source};
+use icepoint_chain::trims::{Moves, called};
 use icepoint_chain::{Chain, Model};
 
 use crate::budget::trim;
@@ -192,7 +193,7 @@ fn print(
         out,
         "\nAs it was: up to {found:.2} K off by the best estimate; ±{worst_before:.2} K could be expected."
     )?;
-    constants_of(calibration, out)?;
+    constants_of(model, calibration, out)?;
     writeln!(out, "\nError at 95 % in K with these constants:")?;
     write!(out, "{:>10}", "hot \\ board")?;
     for board in &calibration.board {
@@ -344,7 +345,7 @@ fn checks_of(calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failu
     Ok(())
 }
 
-fn constants_of(calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failure> {
+fn constants_of(model: &Model, calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failure> {
     let c = calibration.constants;
     match calibration.trims {
         Some((low, high)) => {
@@ -355,15 +356,16 @@ fn constants_of(calibration: &Calibration, out: &mut dyn Write) -> Result<(), Fa
                 c.gain,
                 trim(low.board)
             )?;
-            for (n, (which, p)) in [("zero", low), ("span", high)].into_iter().enumerate() {
+            for (n, (which, p)) in [(Moves::Zero, low), (Moves::Span, high)].into_iter().enumerate() {
                 let input = match p.input {
                     Input::Temperature(t) => format!("{} °C", trimmed(t, 2)),
                     Input::Injected(v) => format!("{} mV", trimmed(1e3 * v, 4)),
                 };
                 writeln!(
                     out,
-                    "  {}. at {input} turn the {which} trim until the output reads {:.5} V (now about {:.5} V)",
+                    "  {}. at {input} turn {} until the output reads {:.5} V (now about {:.5} V)",
                     n + 1,
+                    called(model.chain().trims.as_ref(), which),
                     p.volts,
                     p.now
                 )?;

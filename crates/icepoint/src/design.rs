@@ -15,7 +15,7 @@ use icepoint_design::{Design, records};
 use serde::Serialize;
 
 use crate::failure::Failure;
-use crate::{Answer, budget, chain_file, front_ends, places, progress};
+use crate::{Answer, budget, chain_file, front_ends, places, progress, trims};
 
 /// Arguments of `design`.
 #[derive(Debug, Args)]
@@ -84,7 +84,7 @@ pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer
     design.records = records;
     let (written, proved) = write(arguments, &file, &design)?;
     if arguments.json {
-        serde_json::to_writer(&mut *out, &Printed::new(&design, &written)).map_err(std::io::Error::from)?;
+        serde_json::to_writer(&mut *out, &Printed::new(&design, &written)?).map_err(std::io::Error::from)?;
         writeln!(out)?;
     } else {
         print(&design, &written, out)?;
@@ -248,7 +248,7 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     writeln!(out, "\nValues (o: chosen here):")?;
     for slot in &design.resolved.blueprint.slots {
         let Some(value) = design.values.get(&slot.designator).copied() else { continue };
-        let open = if design.resolved.fixed.contains_key(&slot.designator) { " " } else { "o" };
+        let open = if is_chosen(design, &slot.designator) { "o" } else { " " };
         writeln!(
             out,
             "  {open} {:4} {:>10}  {}",
@@ -258,6 +258,7 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
         )?;
     }
     places::print(design, out)?;
+    trims::print(design.trims.as_ref(), &design.model, out)?;
     writeln!(out, "\nLimits, by how much of each is used:")?;
     for (i, bound) in design.bounds.iter().take(6).enumerate() {
         let mark = if i == 0 { "  <- binds" } else { "" };
@@ -278,6 +279,12 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
         "\nA thermocouple can touch live parts; a measuring board is not a safety cut-out. See the cautions in the dossier."
     )?;
     Ok(())
+}
+
+/// Whether a value was chosen here rather than given.
+fn is_chosen(design: &Design, designator: &str) -> bool {
+    let resolved = &design.resolved;
+    resolved.open_tracks.iter().any(|track| track == designator) || !resolved.fixed.contains_key(designator)
 }
 
 /// The JSON of a design; the keys stay stable (`docs/json.md`).
@@ -305,6 +312,7 @@ struct Printed<'a> {
     /// Only where the chain file has records to choose among.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     records: Vec<front_ends::PrintedRecords<'a>>,
+    trims: Option<trims::Printed>,
     budget: budget::Printed<'a>,
 }
 
@@ -340,9 +348,10 @@ struct PrintedUpgrade<'a> {
 }
 
 impl<'a> Printed<'a> {
-    fn new(design: &'a Design, written: &[PathBuf]) -> Self {
+    fn new(design: &'a Design, written: &[PathBuf]) -> Result<Self, Failure> {
         let chain = design.model.chain();
-        Self {
+        let trims = design.trims.as_ref().map(|report| trims::Printed::new(report, &design.model));
+        Ok(Self {
             name: &chain.name,
             topology: &chain.front_end.id,
             met: design.verdict.met(),
@@ -362,7 +371,7 @@ impl<'a> Printed<'a> {
                             SlotKind::Resistor => "ohm",
                             SlotKind::Capacitor => "farad",
                         },
-                        chosen: !design.resolved.fixed.contains_key(&slot.designator),
+                        chosen: is_chosen(design, &slot.designator),
                         purpose: &slot.purpose,
                     })
                 })
@@ -394,7 +403,8 @@ impl<'a> Printed<'a> {
             drawer: places::printed(&design.places),
             compared: design.compared.as_ref().map(front_ends::Printed::new),
             records: front_ends::printed_records(&design.records),
+            trims: trims.transpose()?,
             budget: budget::Printed::new(chain, &design.budget),
-        }
+        })
     }
 }

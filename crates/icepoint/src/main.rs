@@ -17,6 +17,7 @@ mod places;
 mod point;
 mod progress;
 mod table;
+mod trims;
 mod values;
 
 use std::ffi::OsString;

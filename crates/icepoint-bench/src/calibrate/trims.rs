@@ -28,7 +28,9 @@ pub(super) fn trims(
     solved: &Solved,
 ) -> Result<Option<(TrimPoint, TrimPoint)>, ModelError> {
     let forward = &calibrator.forward;
-    if matches!(forward.model.chain().converter.kind, ConverterKind::Adc { .. }) {
+    let chain = forward.model.chain();
+    let turned = matches!(chain.trims, Some(icepoint_chain::trims::Trims::Resistors { .. }));
+    if matches!(chain.converter.kind, ConverterKind::Adc { .. }) && !turned {
         return Ok(None);
     }
     let size = |k: &usize| match forward.conditions[*k].input {

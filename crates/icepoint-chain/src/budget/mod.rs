@@ -3,6 +3,7 @@
 pub mod gum;
 pub mod monte_carlo;
 pub mod study;
+mod turned;
 pub mod worst_case;
 
 use crate::chain::CalibrationWish;

@@ -1,7 +1,9 @@
 //! A board from birth to reading: its deviations, its calibration with what that brings in, and its readings over the
 //! grid. GUM, worst case and Monte Carlo all evaluate this one function.
 
+use super::turned::Turned;
 use crate::chain::{CalibrationMethod, CalibrationWish, Correction};
+use crate::front_end::adjustable::MIDDLE;
 use crate::imperfection::{Distribution, Family, Imperfection, Persistence, Removes, Source, SourceKind};
 use crate::model::{BoardState, HotEnd, Model, ModelError, ReadingNoise, Scratch};
 use crate::situation::{Situation, grid};
@@ -26,7 +28,7 @@ pub struct Study<'m> {
     pub board: Vec<f64>,
     ends: Vec<HotEnd>,
     heads: Vec<f64>,
-    points: Vec<CalibrationPoint>,
+    pub(super) points: Vec<CalibrationPoint>,
     thermometer: Option<usize>,
     source_gain: Option<usize>,
     source_offset: Option<usize>,
@@ -34,16 +36,20 @@ pub struct Study<'m> {
     occasions: Vec<(usize, usize)>,
     /// Deviations that come after the calibration.
     later: Vec<usize>,
+    /// What is turned to calibrate the board; without it corrections are numbers.
+    pub(super) turned: Option<Turned>,
     /// Where the errors of the readings of a calibration that was done stand.
     readings: std::ops::Range<usize>,
 }
 
 #[derive(Debug)]
-struct CalibrationPoint {
-    celsius: f64,
+pub(super) struct CalibrationPoint {
+    pub(super) celsius: f64,
+    /// Change of the reading rule's volts per kelvin there.
+    pub(super) volts_per_kelvin: f64,
     end: HotEnd,
     reference: Option<usize>,
-    reading: Option<usize>,
+    pub(super) reading: Option<usize>,
 }
 
 impl<'m> Study<'m> {
@@ -73,6 +79,7 @@ impl<'m> Study<'m> {
             source_offset: None,
             occasions: Vec::new(),
             later: Vec::new(),
+            turned: None,
             readings: 0..0,
         };
         if let Some(findings) = model.findings() {
@@ -82,6 +89,9 @@ impl<'m> Study<'m> {
             study.add_occasions();
         }
         study.mean = study.imperfections.iter().map(|i| i.distribution.mean()).collect();
+        if !study.points.is_empty() {
+            study.turned = Turned::new(&study);
+        }
         study
     }
 
@@ -201,6 +211,7 @@ impl<'m> Study<'m> {
             let reading = self.add(&format!("reading.{n}"), label, Distribution::Normal(spread), "V", dof);
             self.points.push(CalibrationPoint {
                 celsius,
+                volts_per_kelvin: self.model.rule_slope(celsius),
                 end: self.model.hot_end(celsius),
                 reference,
                 reading,
@@ -230,7 +241,34 @@ impl<'m> Study<'m> {
     }
 
     fn readings_of(&self, d: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
+        if self.turned.is_some() {
+            return self.readings_turned(d, work, out);
+        }
         let corrections = self.corrections(d, work)?;
+        self.over_the_grid(d, &corrections, work, out)
+    }
+
+    /// Each calibration choice leaves the trims elsewhere, and so is a circuit of its own.
+    fn readings_turned(&self, d: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
+        let stored = self.model.correction();
+        for (wish, out) in CalibrationWish::ALL.into_iter().zip(out.chunks_mut(self.points())) {
+            let adjusted = self.adjusted(wish, d, work)?;
+            self.set(adjusted.settings, work.scratch.settings_mut());
+            let result = self.over_the_grid(d, &[stored], work, out);
+            self.set([MIDDLE; 2], work.scratch.settings_mut());
+            result?;
+        }
+        Ok(())
+    }
+
+    /// Readings at all grid points with the trims where they stand, for each of the corrections.
+    fn over_the_grid(
+        &self,
+        d: &[f64],
+        corrections: &[Correction],
+        work: &mut Work,
+        out: &mut [f64],
+    ) -> Result<(), ModelError> {
         work.emf.clear();
         work.emf.extend(self.ends.iter().map(|end| self.model.hot_emf(end, d)));
         let (lowest, highest) =
@@ -266,7 +304,27 @@ impl<'m> Study<'m> {
     }
 
     fn reading_of(&self, wish: usize, point: usize, d: &[f64], work: &mut Work) -> Result<f64, ModelError> {
-        let correction = if wish == 0 { self.model.correction() } else { self.corrections(d, work)?[wish] };
+        let mut correction = self.model.correction();
+        let mut settings = [MIDDLE; 2];
+        if self.turned.is_some() {
+            let wish = CalibrationWish::ALL.get(wish).copied().unwrap_or(CalibrationWish::None);
+            settings = self.adjusted(wish, d, work)?.settings;
+        } else if wish != 0 {
+            correction = self.corrections(d, work)?[wish];
+        }
+        self.set(settings, work.scratch.settings_mut());
+        let result = self.at_point(point, correction, d, work);
+        self.set([MIDDLE; 2], work.scratch.settings_mut());
+        result
+    }
+
+    fn at_point(
+        &self,
+        point: usize,
+        correction: Correction,
+        d: &[f64],
+        work: &mut Work,
+    ) -> Result<f64, ModelError> {
         let (row, column) = (point / self.hot.len(), point % self.hot.len());
         let state = self.model.board_state(self.board[row], d, &mut work.scratch)?;
         let emf = self.model.hot_emf(&self.ends[column], d);
@@ -285,14 +343,7 @@ impl<'m> Study<'m> {
         }
         let chain = self.model.chain();
         let Work { scratch, calibrated, .. } = work;
-        calibrated.clear();
-        calibrated.extend_from_slice(d);
-        for &i in &self.later {
-            calibrated[i] = 0.0;
-        }
-        for &(i, twin) in &self.occasions {
-            calibrated[i] = d[twin];
-        }
+        self.meanwhile(d, calibrated);
         let d = calibrated.as_slice();
         let state = self.model.board_state(chain.plan.board, d, scratch)?;
         let mut target = [0.0; 2];
@@ -314,8 +365,52 @@ impl<'m> Study<'m> {
         Ok(corrections)
     }
 
+    /// The constants that one board would get after a calibration choice.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the circuit can't be solved.
+    pub fn correction(
+        &self,
+        wish: CalibrationWish,
+        d: &[f64],
+        work: &mut Work,
+    ) -> Result<Correction, ModelError> {
+        Ok(self.corrections(d, work)?[wish.points()])
+    }
+
+    /// Whether one board keeps inside the limits of circuit and converter at every grid point.
+    ///
+    /// # Errors
+    /// As [`Study::readings`].
+    pub fn stays_inside(&self, d: &[f64], work: &mut Work) -> Result<bool, ModelError> {
+        let (low, high) = self.model.chain().converter.span();
+        for (&board, &head) in self.board.iter().zip(&self.heads) {
+            let state = self.model.board_state(board, d, &mut work.scratch)?;
+            for end in &self.ends {
+                let v = self.model.thermocouple_volts(self.model.hot_emf(end, d), head, &state, d);
+                let output = state.offset + state.gain * v;
+                if output < low || output > high || !self.model.within_limits(v, &mut work.scratch) {
+                    return Ok(false);
+                }
+            }
+        }
+        Ok(true)
+    }
+
+    /// Deviations while the board is calibrated.
+    pub(super) fn meanwhile(&self, d: &[f64], calibrated: &mut Vec<f64>) {
+        calibrated.clear();
+        calibrated.extend_from_slice(d);
+        for &i in &self.later {
+            calibrated[i] = 0.0;
+        }
+        for &(i, twin) in &self.occasions {
+            calibrated[i] = d[twin];
+        }
+    }
+
     /// Thermocouple voltage that the board really gets at a calibration point, V.
-    fn applied_volts(&self, point: &CalibrationPoint, state: &BoardState, d: &[f64]) -> f64 {
+    pub(super) fn applied_volts(&self, point: &CalibrationPoint, state: &BoardState, d: &[f64]) -> f64 {
         let chain = self.model.chain();
         let dev = |i: Option<usize>| i.map_or(0.0, |i| d[i]);
         match chain.plan.method {
@@ -346,10 +441,10 @@ impl<'m> Study<'m> {
 /// Buffers of one thread.
 #[derive(Debug)]
 pub struct Work {
-    scratch: Scratch,
+    pub(super) scratch: Scratch,
     emf: Vec<f64>,
     /// Deviations while the board is calibrated.
-    calibrated: Vec<f64>,
+    pub(super) calibrated: Vec<f64>,
     /// Deviations of a board that was calibrated.
     board: Vec<f64>,
 }

@@ -93,6 +93,8 @@ bounds! {
     TOLERANCE: Ratio, 0.0 from_to 0.5, "tolerance";
     /// A temperature coefficient of a part.
     TEMPCO: PerKelvin, 0.0 from_to 0.01, "temperature coefficient";
+    /// A share of an adjustable resistor's travel.
+    SETTING: Ratio, 0.0 from_to 0.2, "share of the track";
     /// From milliohms to the largest resistors made.
     RESISTOR: Ohm, 0.001 from_to 100e9, "resistor";
     /// From strays to the largest capacitors that filter a signal.

@@ -25,6 +25,7 @@ pub(super) const KINDS: &[(&str, PartWord)] = &[
     ("resistor", PartWord::Resistor),
     ("capacitor", PartWord::Capacitor),
     ("gain resistor", PartWord::GainResistor),
+    ("adjustable resistor", PartWord::Adjustable),
     ("operational amplifier", PartWord::Operational),
     ("instrumentation amplifier", PartWord::Instrumentation),
     ("temperature sensor", PartWord::TemperatureSensor),
@@ -39,6 +40,7 @@ pub(super) enum PartWord {
     Resistor,
     Capacitor,
     GainResistor,
+    Adjustable,
     Operational,
     Instrumentation,
     TemperatureSensor,
@@ -100,6 +102,7 @@ pub(super) fn circuit<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Blu
     let thermocouple = r.nodes("thermocouple");
     let output = r.node("output");
     let output_minus = r.node("output_minus");
+    let (zero, span) = (r.text("zero"), r.text("span"));
     r.finish(&["parts", "test_points", "taps"]);
     let taps = taps(walk, table);
     let parts = parts(walk, table, header);
@@ -119,6 +122,8 @@ pub(super) fn circuit<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Blu
             reference: None,
         },
         taps: taps?,
+        zero: zero.map(|g| g.value),
+        span: span.map(|g| g.value),
         test_points: test_points?,
     })
 }
@@ -206,6 +211,24 @@ fn part(name: &str, mut r: Reader<'_, '_>) -> Option<(PlannedPart, Option<Slot>)
             let between = r.nodes("between");
             slot = Some(read_slot(name, &purpose, SlotKind::Capacitor, false, &mut r));
             between.map(|Given { value: (a, b), .. }| PlannedKind::Capacitor { a, b })
+        }
+        PartWord::Adjustable => {
+            let amplifier = r.has("amplifier").then(|| r.text("amplifier"));
+            if let Some(amplifier) = amplifier {
+                slot = Some(read_slot(name, &purpose, SlotKind::Resistor, false, &mut r));
+                r.finish(&[]);
+                let kind = PlannedKind::AdjustableGain { amplifier: amplifier?.value };
+                return Some((PlannedPart { designator: name.to_owned(), purpose, kind }, slot?));
+            }
+            let between = r.nodes("between");
+            let wiper = r.has("wiper").then(|| r.node("wiper"));
+            slot = Some(read_slot(name, &purpose, SlotKind::Resistor, false, &mut r));
+            match (between, wiper) {
+                (_, Some(None)) | (None, _) => None,
+                (Some(Given { value: (a, b), .. }), wiper) => {
+                    Some(PlannedKind::Adjustable { a, b, wiper: wiper.flatten().map(|w| w.value) })
+                }
+            }
         }
         PartWord::GainResistor => {
             let amplifier = r.text("amplifier");

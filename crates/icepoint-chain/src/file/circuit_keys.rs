@@ -25,6 +25,14 @@ pub(super) const CIRCUIT: &[Key] = &[
         "\"gnd\"",
         "node of the converter's second input, if it has one; without it the output is read against ground",
     ),
+    key(
+        "zero",
+        Text,
+        Optional,
+        "\"R6\"",
+        "designator of the part that moves the zero of the reading, for [trims]",
+    ),
+    key("span", Text, Optional, "\"R4\"", "designator of the part that moves its span, for [trims]"),
 ];
 
 /// `[circuit.taps]`.
@@ -42,12 +50,13 @@ pub(super) const TAPS: &[Key] = &[
     key("A", Text, Optional, "\"tc_minus\"", "for type A"),
 ];
 
-const ONE_VALUE: &str = "kind = \"resistor\" or \"capacitor\" or \"gain resistor\"";
-const RESISTORS: &str = "kind = \"resistor\" or \"gain resistor\"";
+const ONE_VALUE: &str =
+    "kind = \"resistor\" or \"capacitor\" or \"gain resistor\" or \"adjustable resistor\"";
+const RESISTORS: &str = "kind = \"resistor\" or \"gain resistor\" or \"adjustable resistor\"";
 const DIODES: &str = "kind = \"silicon junction\" or \"clamp\"";
 const CLAMP: &str = "kind = \"clamp\"";
 const DETECTION: &str = "kind = \"detection current\"";
-const TOLERANT: &str = "kind = \"resistor\" or \"capacitor\" or \"gain resistor\" or \"detection current\"";
+const TOLERANT: &str = "kind = \"resistor\" or \"capacitor\" or \"gain resistor\" or \"adjustable resistor\" or \"detection current\"";
 const AMPLIFIERS: &str = "kind = \"operational amplifier\" or \"instrumentation amplifier\"";
 
 /// `[circuit.parts.NAME]`.
@@ -56,7 +65,9 @@ pub(super) const PART: &[Key] = &[
     key("kind", Choice(|| names(KINDS)), Required, "\"resistor\"", "what it is"),
     key("purpose", Text, Optional, "\"first pole, with C1\"", "what it is there for"),
     key("between", Nodes, Required, "[\"tc_plus\", \"in\"]", "the two nodes that it joins")
-        .when("kind = \"resistor\" or \"capacitor\" or \"thermistor\" or \"platinum resistor\""),
+        .when("kind = \"resistor\" or \"capacitor\" or \"adjustable resistor\" or \"thermistor\" or \"platinum resistor\""),
+    key("wiper", Text, Optional, "\"in\"", "node of its wiper; without it the wiper is joined to the second node")
+        .when("kind = \"adjustable resistor\""),
     key("anode", Text, Required, "\"in\"", "node that the current enters when it conducts").when(DIODES),
     key("cathode", Text, Required, "\"gnd\"", "node that the current leaves by").when(DIODES),
     key("leakage", Limit(Unit::Ampere), Required, "\"5 nA\"", "largest leakage at 25 °C, from cathode to anode")
@@ -75,8 +86,8 @@ pub(super) const PART: &[Key] = &[
         .within(bounds::DETECTION).when(DETECTION),
     key("pulse", Quantity(Unit::Second), Optional, "\"5 ms\"", "it flows only so long, between readings").within(bounds::PULSE).when(DETECTION),
     key("wait", Quantity(Unit::Second), Optional, "\"50 ms\"", "from its end to the next reading").within(bounds::PULSE).when(DETECTION),
-    key("amplifier", Text, Required, "\"A1\"", "designator of the instrumentation amplifier whose gain it sets")
-        .when("kind = \"gain resistor\""),
+    key("amplifier", Text, Required, "\"A1\"", "designator of the instrumentation amplifier whose gain it sets; an adjustable resistor is then in series with the gain resistor")
+        .when("kind = \"gain resistor\" or \"adjustable resistor\" without between"),
     key("plus", Text, Required, "\"in\"", "node of the non-inverting input").when(AMPLIFIERS),
     key("minus", Text, Required, "\"feedback\"", "node of the inverting input").when(AMPLIFIERS),
     key("reference", Text, Required, "\"bias\"", "node of the reference pin")
@@ -88,7 +99,7 @@ pub(super) const PART: &[Key] = &[
     key("record", Text, Required, "\"front\"",
         "NAME of the record [amplifier.NAME] of its figures; \"amplifier\" and \"buffer\" are those that [front_end] names")
         .when(AMPLIFIERS),
-    key("value", Part, Optional, "\"4.7 kΩ\"", "its value; without it or with \"open\", design chooses it").when(ONE_VALUE),
+    key("value", Part, Optional, "\"4.7 kΩ\"", "its value, of the whole track if it is adjustable; without it or with \"open\", design chooses it").when(ONE_VALUE),
     key("at_least", Part, Optional, "\"1 kΩ\"", "smallest value that may be chosen (10 Ω, 100 pF without it)").when(ONE_VALUE),
     key("at_most", Part, Optional, "\"1 MΩ\"", "largest value that may be chosen (10 MΩ, 10 µF without it)").when(ONE_VALUE),
     key("usual", Part, Optional, "\"10 kΩ\"",

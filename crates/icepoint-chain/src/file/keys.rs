@@ -4,6 +4,7 @@
 use super::bounds::{self, Bound};
 use super::circuit_keys;
 use super::references::{IceBathMade, ProbeIn, SUBSTANCES, SourceLeads};
+use super::trims::TrimMeans;
 use super::{CalibrationEffort, Distribution, Junction, Method, PlatinumClass, Topology};
 use crate::quantity::Unit;
 use crate::quantity::series::Series;
@@ -580,6 +581,23 @@ pub const SECTIONS: &[Section] = &[
         key("series", Choice(|| names(Series::SPELLINGS)), Default, "\"E6\"", "series of IEC 60063"),
         key("tolerance", Limit(Unit::Ratio), Default, "\"10 %\"", "tolerance").within(bounds::TOLERANCE),
         key("tempco", Limit(Unit::PerKelvin), Default, "\"0.1 %/K\"", "temperature coefficient").within(bounds::TEMPCO),
+    ] },
+    Section { path: "trims", required: false,
+        meaning: "What is turned or stored on each finished board (docs/trims.md), and the figures of its adjustable \
+                  resistors.", keys: &[
+        key("means", Choice(|| names(TrimMeans::SPELLINGS)), Default, "\"adjustable resistors\"",
+            "adjustable resistors in the circuit, or constants in the firmware"),
+        key("zero", Text, Optional, "\"R6\"",
+            "designator of the adjustable resistor that moves the zero, or of a resistor that gets one in series; without it, the one that the circuit names"),
+        key("span", Text, Optional, "\"R4\"", "the same for the span"),
+        key("tolerance", Limit(Unit::Ratio), Default, "\"10 %\"", "tolerance of a whole track").within(bounds::TOLERANCE),
+        key("tempco", Limit(Unit::PerKelvin), Default, "\"100 ppm/K\"", "its temperature coefficient").within(bounds::TEMPCO),
+        key("resolution", Quantity(Unit::Ratio), Default, "\"0.1 %\"", "smallest step of a setting, share of the track")
+            .within(bounds::SETTING),
+        key("stability", Limit(Unit::Ratio), Default, "\"0.5 %\"", "how far a setting moves by itself, share of the track")
+            .within(bounds::SETTING),
+        key("end_resistance", Quantity(Unit::Ohm), Default, "\"2 Ω\"", "resistance left at the end of the travel")
+            .within(bounds::LOOP),
     ] },
     Section { path: "calibration_plan", required: false,
         meaning: "How a finished board would be calibrated, and how well the means are known. Must be there when \

@@ -36,6 +36,7 @@ mod references;
 mod similar;
 #[cfg(test)]
 mod tests;
+mod trims;
 mod values;
 mod walk;
 mod write;
@@ -57,6 +58,7 @@ pub use references::{
     Certificate, IceBathMade, Instrument, PressureFrom, ProbeIn, ReferenceKind, ReferenceRecord, SourceLeads,
 };
 pub use similar::nearest as nearest_word;
+pub use trims::{TrimMeans, Trims};
 
 pub use read::{LARGEST_FILE, load, parse};
 pub use write::{Calibrated, ChosenValue, write_atomically};
@@ -99,6 +101,8 @@ pub struct ChainFile {
     pub readout: Given<Readout>,
     /// `[parts]`.
     pub parts: Parts,
+    /// `[trims]`; present when it is written, or when the circuit has adjustable resistors.
+    pub trims: Option<Trims>,
     /// `[calibration_plan]`; present when the need asks for a calibration.
     pub calibration_plan: Option<CalibrationPlan>,
     /// `[references.NAME]`, by name.
@@ -278,6 +282,9 @@ impl ChainFile {
             file.calibration = None;
             file.front_end.values.clear();
             file.front_end.tolerance.clear();
+            if let Some(trims) = &mut file.trims {
+                (trims.zero, trims.span) = (None, None);
+            }
         }
         file
     }

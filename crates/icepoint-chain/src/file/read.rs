@@ -217,7 +217,7 @@ fn quote_is_open(line: &str) -> bool {
     !line.contains(['#', '\\']) && line.matches('"').count() == 1 && line.chars().count() < 60
 }
 
-const SECTION_NAMES: [&str; 21] = [
+const SECTION_NAMES: [&str; 22] = [
     "chain",
     "need",
     "probe",
@@ -235,6 +235,7 @@ const SECTION_NAMES: [&str; 21] = [
     "filter",
     "readout",
     "parts",
+    "trims",
     "calibration_plan",
     "references",
     "calibration",
@@ -318,6 +319,9 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
     let filter = filter(walk, root);
     let readout = one(walk, root, "readout", Readout::read);
     let parts = parts(walk, root);
+    let adjustable = matches!(&circuit, Some(Some(c)) if c.adjustable().next().is_some());
+    let trims =
+        (adjustable || root.contains_key("trims")).then(|| one(walk, root, "trims", super::Trims::read));
     let plan = if root.contains_key("calibration_plan") {
         Some(one(walk, root, "calibration_plan", CalibrationPlan::read))
     } else {
@@ -342,6 +346,7 @@ fn sections<'t>(root: &DeTable<'t>, walk: &mut Walk<'t>, source: &Source) -> Opt
         filter: filter?,
         readout: readout?,
         parts: parts?,
+        trims: transposed(trims)?,
         calibration_plan: transposed(plan)?,
         references: references?,
         calibration: transposed(calibration)?,

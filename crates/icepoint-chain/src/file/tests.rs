@@ -237,6 +237,7 @@ R6 = { kind = "resistor", between = ["feedback", "gnd"] }
 R7 = { kind = "resistor", between = ["last", "feedback"] }
 C1 = { kind = "capacitor", between = ["out", "gnd"] }
 RG = { kind = "gain resistor", amplifier = "A1" }
+RV1 = { kind = "adjustable resistor", between = ["bias", "gnd"] }
 D1 = { kind = "silicon junction", anode = "sensor", cathode = "bias" }
 D2 = { kind = "clamp", anode = "in", cathode = "supply", leakage = "5 nA" }
 RT1 = { kind = "thermistor", between = ["sensor", "bias"] }
@@ -355,6 +356,7 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
             | "front_end.values"
             | "front_end.tolerance"
             | "parts.resistors.network"
+            | "trims"
             | "calibration.deviations"
             | "calibration.shared"
                 if other.path != section.path =>
@@ -404,6 +406,9 @@ fn chain_with(section: &keys::Section, key: &keys::Key, value: &str) -> String {
                 // what makes the contradictions of a lone example vanish
                 let roomy = match (other.path, each.name) {
                     ("need", "hot") if analog => Some("[\"20 °C\", \"200 °C\"]".to_owned()),
+                    ("need", "calibration") if section.path == "trims" => {
+                        Some("\"zero and span\"".to_owned())
+                    }
                     ("calibration_plan", "at") => Some("[\"20 °C\", \"1000 °C\"]".to_owned()),
                     // one of the two offsets is needed: the typical one alone when it is the key that is tried
                     ("amplifier.*", "offset_max") if !this && key.name != "offset_typical" => {

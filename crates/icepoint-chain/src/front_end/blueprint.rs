@@ -46,6 +46,10 @@ pub struct Blueprint {
     pub test_points: Vec<TestPoint>,
     /// Taps for several types: the probe's own takes the place of the negative terminal.
     pub taps: Vec<Tap>,
+    /// Designator of the part that moves the zero of the reading, where the circuit says so.
+    pub zero: Option<String>,
+    /// Designator of the part that moves its span.
+    pub span: Option<String>,
 }
 
 /// Where the negative leg of one type goes.
@@ -129,6 +133,20 @@ pub enum PlannedKind {
         a: String,
         /// Second node.
         b: String,
+    },
+    /// An adjustable resistor; the value in the slot of the same designator is that of its whole track.
+    Adjustable {
+        /// First end of the track.
+        a: String,
+        /// Second end; without a wiper of its own the wiper is joined to it.
+        b: String,
+        /// Node of the wiper, if it has one of its own.
+        wiper: Option<String>,
+    },
+    /// An adjustable resistor in series with the gain resistor of an instrumentation amplifier.
+    AdjustableGain {
+        /// Designator of the amplifier.
+        amplifier: String,
     },
     /// The resistor that sets the gain of an instrumentation amplifier, on that amplifier's own pins.
     GainResistor {
@@ -214,7 +232,12 @@ impl PlannedKind {
     pub fn pins(&self) -> Vec<(&'static str, &str)> {
         match self {
             Self::Resistor { a, b } | Self::Capacitor { a, b } => vec![("between.0", a), ("between.1", b)],
-            Self::GainResistor { .. } => Vec::new(),
+            Self::Adjustable { a, b, wiper } => {
+                let mut pins = vec![("between.0", a.as_str()), ("between.1", b)];
+                pins.extend(wiper.as_ref().map(|wiper| ("wiper", wiper.as_str())));
+                pins
+            }
+            Self::GainResistor { .. } | Self::AdjustableGain { .. } => Vec::new(),
             Self::Operational { plus, minus, out, supply, .. } => vec![
                 ("plus", plus),
                 ("minus", minus),
@@ -242,7 +265,10 @@ impl PlannedKind {
     /// The two nodes between which direct current flows as in a resistor.
     pub fn conducts_between(&self) -> Option<(&String, &String)> {
         match self {
-            Self::Resistor { a, b } | Self::Thermistor { a, b } | Self::Platinum { a, b } => Some((a, b)),
+            Self::Resistor { a, b }
+            | Self::Thermistor { a, b }
+            | Self::Platinum { a, b }
+            | Self::Adjustable { a, b, .. } => Some((a, b)),
             Self::Junction { anode, cathode } => Some((anode, cathode)),
             _ => None,
         }
@@ -257,6 +283,14 @@ impl PlannedKind {
                 | Self::Thermistor { .. }
                 | Self::Platinum { .. }
         )
+    }
+
+    /// All pairs of nodes between which direct current flows as in a resistor: both arms of a track with a wiper.
+    pub fn conducting_pairs(&self) -> Vec<(&String, &String)> {
+        match self {
+            Self::Adjustable { a, b, wiper: Some(wiper) } => vec![(a, wiper), (wiper, b)],
+            _ => self.conducts_between().into_iter().collect(),
+        }
     }
 
     /// Record of an amplifier, and whether it must be of the instrumentation kind.
@@ -278,6 +312,14 @@ impl Blueprint {
     /// The part of a designator.
     pub fn element(&self, designator: &str) -> Option<&PlannedPart> {
         self.elements.iter().find(|e| e.designator == designator)
+    }
+
+    /// The adjustable resistors, in the order of the parts.
+    pub fn adjustable(&self) -> impl Iterator<Item = &str> {
+        self.elements
+            .iter()
+            .filter(|e| matches!(e.kind, PlannedKind::Adjustable { .. } | PlannedKind::AdjustableGain { .. }))
+            .map(|e| e.designator.as_str())
     }
 
     /// Whether the circuit compensates the reference junction itself.
@@ -328,7 +370,9 @@ impl Blueprint {
                     {
                         return Some(record);
                     }
-                    PlannedKind::Resistor { a, b } if a == node || b == node => {
+                    PlannedKind::Resistor { a, b } | PlannedKind::Adjustable { a, b, wiper: None }
+                        if a == node || b == node =>
+                    {
                         let far = if a == node { b } else { a };
                         if !reached.contains(&far.as_str()) {
                             reached.push(far);
@@ -380,6 +424,16 @@ impl Blueprint {
                     }
                     PartKind::Resistor { a: node(a), b: node(b), figures }
                 }
+                PlannedKind::Adjustable { a, b, wiper } => PartKind::Adjustable {
+                    a: node(a),
+                    b: node(b),
+                    wiper: wiper.as_ref().map(node),
+                    figures: surroundings.track(designator, value()),
+                },
+                PlannedKind::AdjustableGain { amplifier } => PartKind::AdjustableGain {
+                    amplifier: amplifier.clone(),
+                    figures: surroundings.track(designator, value()),
+                },
                 PlannedKind::GainResistor { amplifier } => PartKind::GainResistor {
                     amplifier: amplifier.clone(),
                     figures: surroundings.resistor(designator, value()),

@@ -9,11 +9,13 @@
 //!
 //! **Node names** are free words; `gnd` is ground. Board ground is the negative supply unless a part says otherwise.
 
+pub mod adjustable;
 pub(crate) mod blueprint;
 pub mod library;
 pub mod sensing;
 mod surroundings;
 
+pub use adjustable::AdjustableFigures;
 pub use blueprint::{
     Blueprint, GROUND, NEGATIVE, PULL, PlannedKind, PlannedPart, REFERENCE, SUPPLY, Slot, SlotKind, Tap, Tie,
     Values,
@@ -90,6 +92,24 @@ pub enum PartKind {
         amplifier: String,
         /// Its figures.
         figures: ResistorFigures,
+    },
+    /// An adjustable resistor: a track with a wiper.
+    Adjustable {
+        /// First end of the track.
+        a: String,
+        /// Second end; without a wiper of its own the wiper is joined to it.
+        b: String,
+        /// Node of the wiper, if it has one of its own.
+        wiper: Option<String>,
+        /// Its figures.
+        figures: AdjustableFigures,
+    },
+    /// An adjustable resistor in series with the gain resistor of an instrumentation amplifier, on the same pins.
+    AdjustableGain {
+        /// Designator of the amplifier.
+        amplifier: String,
+        /// Its figures.
+        figures: AdjustableFigures,
     },
     /// A capacitor between two nodes.
     Capacitor {
@@ -344,6 +364,7 @@ impl PartKind {
     pub fn value(&self) -> Option<f64> {
         match self {
             Self::Resistor { figures, .. } | Self::GainResistor { figures, .. } => Some(figures.ohms),
+            Self::Adjustable { figures, .. } | Self::AdjustableGain { figures, .. } => Some(figures.ohms),
             Self::Capacitor { farads, .. } => Some(*farads),
             _ => None,
         }
@@ -353,6 +374,7 @@ impl PartKind {
     pub fn set_value(&mut self, value: f64) {
         match self {
             Self::Resistor { figures, .. } | Self::GainResistor { figures, .. } => figures.ohms = value,
+            Self::Adjustable { figures, .. } | Self::AdjustableGain { figures, .. } => figures.ohms = value,
             Self::Capacitor { farads, .. } => *farads = value,
             _ => {}
         }

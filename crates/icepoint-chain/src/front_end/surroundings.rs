@@ -8,7 +8,7 @@ use super::blueprint::{GROUND, NEGATIVE, PULL, REFERENCE, SUPPLY};
 use super::sensing::{JunctionFigures, PlatinumFigures, ThermistorFigures};
 use crate::chain::BrokenSensor;
 
-use super::{AmplifierFigures, PartKind, ResistorFigures};
+use super::{AdjustableFigures, AmplifierFigures, PartKind, ResistorFigures};
 
 /// Gain law of an instrumentation amplifier: `1 + constant/R`.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -49,6 +49,10 @@ pub struct Surroundings {
     pub resistor: ResistorFigures,
     /// Resistors that differ from that.
     pub resistor_for: BTreeMap<String, ResistorFigures>,
+    /// Figures of adjustable resistors but for their value.
+    pub adjustable: AdjustableFigures,
+    /// Adjustable resistors that differ from that.
+    pub adjustable_for: BTreeMap<String, AdjustableFigures>,
     /// Tracking inside resistor networks (relative, 1/K), when the user has them.
     pub network: Option<(f64, f64)>,
     /// Resistors that are single parts whatever the circuit says: they track no other.
@@ -136,6 +140,10 @@ impl Surroundings {
         let mut figures = self.resistor_for.get(designator).unwrap_or(&self.resistor).clone();
         figures.ohms = ohms;
         figures
+    }
+
+    pub(super) fn track(&self, designator: &str, ohms: f64) -> AdjustableFigures {
+        AdjustableFigures { ohms, ..*self.adjustable_for.get(designator).unwrap_or(&self.adjustable) }
     }
 
     pub(super) fn capacitor_tolerance(&self, designator: &str) -> f64 {

@@ -18,6 +18,7 @@
 //!
 //! A new family is one file here and one line in `collect`.
 
+mod adjustable;
 mod amplifier;
 mod converter;
 mod junction;
@@ -234,6 +235,17 @@ impl Removes {
     }
 }
 
+/// What a deviation of an adjustable resistor alters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Travel {
+    /// Resistance of the track, relative.
+    Track,
+    /// The same per kelvin of board temperature away from 25 °C.
+    TrackPerKelvin,
+    /// Place of the wiper, share of the track.
+    Setting,
+}
+
 /// What a deviation alters.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Effect {
@@ -267,6 +279,8 @@ pub(crate) enum Effect {
     Leakage { slot: ParameterId, doubling: f64 },
     /// Circuit parameters: each gets `scale·deviation`, times (board − 25 °C) if `per_kelvin`.
     Parameters { slots: Vec<(ParameterId, f64)>, per_kelvin: bool },
+    /// An adjustable resistor: its place in [`Wiring::adjustable`].
+    Adjustable { part: usize, travel: Travel },
     /// Relative change of the resistor that sets the gain of an instrumentation amplifier.
     GainResistor { amplifiers: Vec<usize>, per_kelvin: bool },
     /// Relative change of the gain of an instrumentation amplifier.
@@ -311,6 +325,7 @@ pub(crate) fn collect(chain: &Chain, wiring: &Wiring) -> Collector {
     junction::add(chain, &mut list);
     sensing::add(chain, wiring, &mut list);
     resistor::add(chain, wiring, &mut list);
+    adjustable::add(wiring, &mut list);
     protection::add(chain, wiring, &mut list);
     amplifier::add(chain, wiring, &mut list);
     reference::add(chain, wiring, &mut list);

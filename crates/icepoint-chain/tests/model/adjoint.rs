@@ -64,6 +64,8 @@ fn wired(chain: &Chain, v: f64, sensor: f64) -> (Circuit, icepoint_circuit::Node
             }
             PartKind::GainResistor { .. } => continue,
             PartKind::Junction { .. }
+            | PartKind::Adjustable { .. }
+            | PartKind::AdjustableGain { .. }
             | PartKind::Thermistor { .. }
             | PartKind::Platinum { .. }
             | PartKind::Clamp { .. }

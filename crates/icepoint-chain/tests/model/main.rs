@@ -22,3 +22,4 @@ mod properties;
 mod reading_rules;
 mod simulation;
 mod temperature_parts;
+mod trims;

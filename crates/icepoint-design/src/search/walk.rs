@@ -18,6 +18,7 @@ use rayon::prelude::*;
 use super::fit::{Fit, Fits, chain};
 use super::offers::{Place, Stock};
 use crate::candidate::{Assessment, Limits, assess, at_least};
+use crate::trims;
 
 /// Index of the offer taken at each place.
 pub(crate) type Choice = Vec<u16>;
@@ -503,8 +504,17 @@ pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, Mode
 fn judge_needed(resolved: &Resolved, fits: &Fits, needed: Needed) -> Result<Assessment, ModelError> {
     let values = values(resolved, fits);
     let need = resolved.chain.need;
-    let model = Model::without_dynamics(chain(resolved, &values, fits, true))?;
+    let mut chain = chain(resolved, &values, fits, true);
+    // Trims do what a correction does; adjusting every candidate by them would take four times as long.
+    let turned = trims::are_turned(&chain);
+    if turned {
+        chain.trims = None;
+    }
+    let model = Model::without_dynamics(chain)?;
     let mut limits = Limits::new(&model)?;
+    if turned {
+        limits.missed += trims::off_centre(&model)?;
+    }
     if limits.missed > needed.shortfall {
         return Ok(broken_off(values, limits, f64::INFINITY));
     }

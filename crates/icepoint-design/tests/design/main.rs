@@ -11,3 +11,4 @@ mod promises;
 mod records;
 mod refusals;
 mod short_cuts;
+mod trims;

@@ -18,6 +18,7 @@ use icepoint_chain::quantity::{Unit, format};
 use icepoint_chain::{Model, ModelError};
 use maud::{Markup, html};
 
+use crate::dossier::trims::{self, Adjusting};
 use crate::number::{MINUS, fixed, plain, significant};
 use crate::page::{self, Entry};
 
@@ -35,6 +36,8 @@ pub struct Subject<'a> {
     pub battery: Battery,
     /// A divider for each test temperature that can be had.
     pub dividers: &'a [Divider],
+    /// What is turned on this board, if anything.
+    pub(crate) adjusting: Option<&'a Adjusting>,
     /// Where the resistors come from: “the drawer drawer.csv”, “E24, 1 %”.
     pub resistors: &'a str,
 }
@@ -74,8 +77,16 @@ pub fn make(
         (Some(_), Some(name)) => format!("the drawer {}", name.value),
         _ => format!("{}, {}", parts.series.name(), quantity(*parts.tolerance, Unit::Ratio, 3)),
     };
-    let subject =
-        Subject { chain: model.chain(), sheet: &sheet, battery, dividers: &dividers, resistors: &resistors };
+    // A board that was calibrated is not adjusted again.
+    let adjusting = if model.findings().is_some() { None } else { Adjusting::at(model, setup.board)? };
+    let subject = Subject {
+        chain: model.chain(),
+        sheet: &sheet,
+        battery,
+        dividers: &dividers,
+        adjusting: adjusting.as_ref(),
+        resistors: &resistors,
+    };
     let (html, csv, summary) = (page(&subject), sheet.csv(model.chain()), summary(&subject));
     Ok(Made { sheet, dividers, html, csv, summary })
 }
@@ -83,7 +94,7 @@ pub fn make(
 /// The page.
 #[must_use]
 pub fn page(subject: &Subject<'_>) -> String {
-    let sections: Vec<(&str, &str, Markup)> = vec![
+    let mut sections: Vec<(&str, &str, Markup)> = vec![
         ("before", "Before you start", cautions::section(subject)),
         ("order", "Order of work", steps::order(subject)),
         ("shorted", "Terminals shorted", steps::shorted(subject)),
@@ -94,6 +105,10 @@ pub fn page(subject: &Subject<'_>) -> String {
         ("wrong", "When something is off", wrong::section(subject)),
         ("known", "How these figures are known", known(subject)),
     ];
+    if let Some(adjusting) = subject.adjusting {
+        let at = sections.iter().position(|(id, ..)| *id == "source").unwrap_or(sections.len());
+        sections.insert(at, ("adjusting", "Adjusting", trims::work(subject.chain, adjusting)));
+    }
     let entries: Vec<Entry> = sections
         .iter()
         .map(|(id, heading, _)| Entry { id: (*id).to_owned(), heading: (*heading).to_owned() })

@@ -28,7 +28,8 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
             .join(", ")
     );
     let picture = drawing.draw("schematic-figure", &title, &description);
-    let (all, open) = (s.design.resolved.blueprint.slots.len(), s.design.resolved.open.len());
+    let resolved = &s.design.resolved;
+    let (all, open) = (resolved.blueprint.slots.len(), resolved.open.len() + resolved.open_tracks.len());
     let caption = if open == all {
         format!("{title}. All {all} resistors and capacitors were left open and chosen.")
     } else {
@@ -84,6 +85,9 @@ fn values(s: &Subject<'_>) -> BTreeMap<String, String> {
         let text = match &part.kind {
             PartKind::Resistor { figures, .. } | PartKind::GainResistor { figures, .. } => {
                 quantity(figures.ohms, Unit::Ohm, 4)
+            }
+            PartKind::Adjustable { figures, .. } | PartKind::AdjustableGain { figures, .. } => {
+                quantity(figures.ohms, Unit::Ohm, 3)
             }
             PartKind::Capacitor { farads, .. } => quantity(*farads, Unit::Farad, 3),
             PartKind::Operational { figures, .. } | PartKind::Instrumentation { figures, .. } => {

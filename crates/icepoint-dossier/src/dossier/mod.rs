@@ -20,6 +20,7 @@ mod low_pass;
 mod need;
 mod parts;
 mod provenance;
+pub(crate) mod trims;
 mod words;
 mod working;
 
@@ -102,6 +103,11 @@ pub fn dossier_with(
         ("dynamics", "Filter, settling, noise", dynamics::section(&subject, &mut pictures)?),
         ("junction", "Reference junction and a broken sensor", junction::section(&subject)?),
         ("voltages", "Voltages to expect", bench::section(&subject, &sheet)?),
+    ]);
+    if let Some((heading, content)) = trims::section(&design.model)? {
+        sections.push(("trims", heading, content));
+    }
+    sections.extend([
         ("firmware", "Firmware", firmware::section(firmware, &mut pictures)),
         ("parts", "Parts list", parts::section(&subject)),
     ]);

@@ -163,6 +163,12 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
                 if tempco > 0.0 { format!("±{}/K", super::words::ratio(tempco)) } else { String::new() };
             single("capacitor", quantity(*farads, Unit::Farad, 6), plus_minus(tolerance), tempco)
         }
+        PartKind::Adjustable { figures, .. } | PartKind::AdjustableGain { figures, .. } => single(
+            "adjustable resistor",
+            quantity(figures.ohms, Unit::Ohm, 6),
+            plus_minus(figures.tolerance),
+            per_kelvin(figures.tempco),
+        ),
         PartKind::Operational { figures, .. } => single(
             "operational amplifier",
             format!("record “{}”", figures.record),

@@ -142,8 +142,10 @@ impl Circuit {
         node(&mut c.nodes, "gnd");
         c.rails(front_end);
         // Gain resistors last: they need their amplifiers.
-        let gain = |p: &&Part| matches!(p.kind, PartKind::GainResistor { .. });
-        let (gains, others): (Vec<&Part>, Vec<&Part>) = front_end.parts.iter().partition(gain);
+        let gain =
+            |p: &&Part| matches!(p.kind, PartKind::GainResistor { .. } | PartKind::AdjustableGain { .. });
+        let (mut gains, others): (Vec<&Part>, Vec<&Part>) = front_end.parts.iter().partition(gain);
+        gains.sort_by_key(|p| matches!(p.kind, PartKind::AdjustableGain { .. }));
         for part in others.into_iter().chain(gains) {
             c.part(&part.designator, &part.kind);
         }
@@ -195,6 +197,28 @@ impl Circuit {
         match kind {
             PartKind::Resistor { a, b, .. } => self.pole(designator, Symbol::Resistor, a, b),
             PartKind::Capacitor { a, b, .. } => self.pole(designator, Symbol::Capacitor, a, b),
+            PartKind::Adjustable { a, b, wiper: None, .. } => self.pole(designator, Symbol::Trimmer, a, b),
+            // Both arms of the track, which meet at the wiper.
+            PartKind::Adjustable { a, b, wiper: Some(wiper), .. } => {
+                let value = self.value(designator);
+                for (arm, from, to) in [("1–W", a, wiper), ("W–2", wiper, b)] {
+                    let name = format!("{designator} {arm}");
+                    self.words.values.insert(name.clone(), value.clone());
+                    self.pole(&name, Symbol::Trimmer, from, to);
+                }
+                self.notes.push(format!("{designator}: one track, its wiper W between its two arms"));
+            }
+            // In series with the resistor that is there already.
+            PartKind::AdjustableGain { amplifier, .. } => {
+                let trim = self.value(designator);
+                let amplifier = self.blocks.iter_mut().find(|b| b.designator == *amplifier);
+                if let Some(gain) = amplifier.and_then(|a| a.gain.as_mut()) {
+                    let value = self.words.values.get(gain.as_str()).cloned().unwrap_or_default();
+                    *gain = format!("{gain} + {designator}");
+                    self.words.values.insert(gain.clone(), format!("{value} + {trim}"));
+                    self.notes.push(format!("{designator}: adjustable, in series with the gain resistor"));
+                }
+            }
             PartKind::Operational { plus, minus, out, supply, .. } => {
                 block.symbol = Symbol::OpAmp { plus_on_top: true };
                 block.inputs = vec![pin("+", plus), pin("−", minus)];

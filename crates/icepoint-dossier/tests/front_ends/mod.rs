@@ -317,6 +317,7 @@ pub fn all() -> Vec<(FrontEnd, bool)> {
 pub fn words(front_end: &FrontEnd, converter: bool) -> icepoint_dossier::schematic::Words {
     let text = |part: &Part| match &part.kind {
         PartKind::Resistor { .. } | PartKind::GainResistor { .. } => "4.99 kΩ".to_owned(),
+        PartKind::Adjustable { .. } | PartKind::AdjustableGain { .. } => "500 Ω".to_owned(),
         PartKind::Capacitor { .. } => "100 nF".to_owned(),
         PartKind::Supply { volts, .. } => format!("{volts} V").replace('-', "−"),
         PartKind::Reference { volts, .. } => format!("{volts} V"),
@@ -348,7 +349,15 @@ pub fn netlist(front_end: &FrontEnd, converter: bool) -> Vec<(String, String)> {
     for part in &front_end.parts {
         let d = &part.designator;
         match &part.kind {
+            PartKind::Adjustable { a, b, wiper: Some(wiper), .. } => {
+                for (arm, from, to) in [("1–W", a, wiper), ("W–2", wiper, b)] {
+                    join(from, format!("{d} {arm}"));
+                    join(to, format!("{d} {arm}"));
+                }
+            }
+            PartKind::AdjustableGain { .. } => {}
             PartKind::Resistor { a, b, .. }
+            | PartKind::Adjustable { a, b, .. }
             | PartKind::Capacitor { a, b, .. }
             | PartKind::Thermistor { a, b, .. }
             | PartKind::Platinum { a, b, .. } => {

@@ -244,15 +244,18 @@ impl<'c> Graph<'c> {
             }
             let mut far: Vec<&'c str> = Vec::new();
             for element in &self.circuit.elements {
-                let (a, b) = match (&element.kind, element.kind.conducts_between()) {
-                    (_, Some(ends)) => ends,
-                    (PlannedKind::Capacitor { a, b }, None) if dynamic => (a, b),
-                    _ => continue,
-                };
-                if a == node {
-                    far.push(b);
-                } else if b == node {
-                    far.push(a);
+                let mut pairs = element.kind.conducting_pairs();
+                if let PlannedKind::Capacitor { a, b } = &element.kind
+                    && dynamic
+                {
+                    pairs.push((a, b));
+                }
+                for (a, b) in pairs {
+                    if a == node {
+                        far.push(b);
+                    } else if b == node {
+                        far.push(a);
+                    }
                 }
             }
             if thermocouple && node == ports.plus {

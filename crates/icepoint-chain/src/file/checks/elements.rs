@@ -181,7 +181,11 @@ fn gain_resistors(circuit: &Blueprint, walk: &mut Walk<'_>) {
         .collect();
     let mut set: BTreeMap<&str, &str> = BTreeMap::new();
     for element in &circuit.elements {
-        let PlannedKind::GainResistor { amplifier } = &element.kind else { continue };
+        let (amplifier, trim) = match &element.kind {
+            PlannedKind::GainResistor { amplifier } => (amplifier, false),
+            PlannedKind::AdjustableGain { amplifier } => (amplifier, true),
+            _ => continue,
+        };
         let name = element.designator.as_str();
         let place = at(walk, name, "amplifier");
         if !amplifiers.contains(&amplifier.as_str()) {
@@ -206,6 +210,8 @@ fn gain_resistors(circuit: &Blueprint, walk: &mut Walk<'_>) {
                 problem.expected(keys::one_of(&amplifiers))
             };
             walk.problem(problem);
+        } else if trim {
+            alone(circuit, name, amplifier, place, walk);
         } else if let Some(first) = set.insert(amplifier, name) {
             let problem = Problem::new(
                 "circuit.gain_set_twice",
@@ -216,6 +222,34 @@ fn gain_resistors(circuit: &Blueprint, walk: &mut Walk<'_>) {
             .expected("one gain resistor for each instrumentation amplifier");
             walk.problem(problem);
         }
+    }
+}
+
+/// A trim of the gain is in series with a gain resistor, and is the only one.
+fn alone(circuit: &Blueprint, name: &str, amplifier: &str, place: Span, walk: &mut Walk<'_>) {
+    let of = |kind: &PlannedKind, trim: bool| match kind {
+        PlannedKind::GainResistor { amplifier: other } => !trim && other == amplifier,
+        PlannedKind::AdjustableGain { amplifier: other } => trim && other == amplifier,
+        _ => false,
+    };
+    let first = circuit.elements.iter().find(|e| of(&e.kind, true)).map(|e| e.designator.as_str());
+    if !circuit.elements.iter().any(|e| of(&e.kind, false)) {
+        walk.problem(
+            Problem::new("circuit.trim_without_gain_resistor", format!("{amplifier} has no gain resistor beside {name}"))
+                .at(place, "in series with nothing")
+                .expected("a gain resistor for the same amplifier: at the end of its travel the gain would have no limit")
+                .help(format!("RG = {{ kind = \"gain resistor\", amplifier = \"{amplifier}\" }}")),
+        );
+    } else if let Some(first) = first.filter(|first| *first != name) {
+        walk.problem(
+            Problem::new(
+                "circuit.gain_set_twice",
+                format!("{first} and {name} both trim the gain of {amplifier}"),
+            )
+            .at(place, "the second")
+            .also(Some(at(walk, first, "amplifier")), "the first")
+            .expected("one trim for each instrumentation amplifier"),
+        );
     }
 }
 
@@ -232,8 +266,15 @@ fn joined_to_itself(circuit: &Blueprint, walk: &mut Walk<'_>) {
     for element in &circuit.elements {
         let name = element.designator.as_str();
         let (key, what, label) = match &element.kind {
-            PlannedKind::Resistor { a, b } | PlannedKind::Capacitor { a, b } if a == b => {
+            PlannedKind::Resistor { a, b }
+            | PlannedKind::Capacitor { a, b }
+            | PlannedKind::Adjustable { a, b, .. }
+                if a == b =>
+            {
                 ("between", format!("{name} is between {a} and {a}"), "both ends on the same node")
+            }
+            PlannedKind::Adjustable { a, b, wiper: Some(wiper) } if wiper == a || wiper == b => {
+                ("wiper", format!("the wiper of {name} is on {wiper}, where the track ends"), "leave it out")
             }
             PlannedKind::Operational { plus, minus, .. }
             | PlannedKind::Instrumentation { plus, minus, .. }

@@ -4,6 +4,7 @@ mod circuit;
 mod connections;
 mod elements;
 mod plan;
+mod trims;
 
 pub(super) use elements::circuit_structure;
 
@@ -44,6 +45,7 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     plan::low_pass(file, walk);
     plan::part_values(file, walk);
     plan::calibration(file, walk);
+    trims::check(file, walk);
 }
 
 fn temperatures(file: &ChainFile, walk: &mut Walk<'_>) {

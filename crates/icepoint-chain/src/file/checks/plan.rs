@@ -109,13 +109,21 @@ fn sinc(rate: &Given<f64>, output_rate: &Given<f64>, at: Span, walk: &mut Walk<'
 
 /// A value that was chosen by hand must be one that is sold, unless a tolerance beside it says that it was picked.
 pub(super) fn part_values(file: &ChainFile, walk: &mut Walk<'_>) {
+    let tracks = super::trims::tracks(file);
     for (name, given) in &file.front_end.values {
+        // Tracks come in steps of their own.
+        if tracks.contains(name) {
+            continue;
+        }
         let PartValue::Chosen { quantity, unit } = &given.value else { continue };
         let at = place(walk, given, "front_end.values");
         in_series(file, walk, name, quantity, *unit, at);
     }
     // A value in the circuit itself is held to the same; one with a tolerance of its own is a part at hand.
     for slot in file.circuit.iter().flat_map(|circuit| &circuit.slots) {
+        if tracks.contains(&slot.designator) {
+            continue;
+        }
         let (Some(value), None) = (slot.given, slot.tolerance) else { continue };
         let path = format!("circuit.parts.{}.value", slot.designator);
         let Some(at) = walk.places.get(&path).map(|place| place.value) else { continue };
