@@ -29,11 +29,21 @@ pub struct Assessment {
     pub worst: (f64, f64),
 }
 
+/// What room to the limits is worth: a board at a limit counts as having this share more error than one with [`ENOUGH`].
+const ROOM: f64 = 0.01;
+/// Margin beyond which more room is worth nothing: nine tenths of a limit are used.
+const ENOUGH: f64 = 0.05;
+
 impl Assessment {
+    /// The error by which boards are ordered, K: among boards of alike error the one with room to its limits is better.
+    pub fn weighed(&self) -> f64 {
+        self.error_95 * (1.0 + ROOM * (1.0 - (self.margin / ENOUGH).clamp(0.0, 1.0)))
+    }
+
     /// Best first: what holds its limits before what doesn't, then by error, then by values so that ties always fall
     /// the same way.
     pub fn order(&self, other: &Self) -> Ordering {
-        self.shortfall.total_cmp(&other.shortfall).then(self.error_95.total_cmp(&other.error_95)).then_with(
+        self.shortfall.total_cmp(&other.shortfall).then(self.weighed().total_cmp(&other.weighed())).then_with(
             || {
                 self.values
                     .iter()

@@ -64,9 +64,9 @@ const NOTHING: f64 = 0.0002;
 
 fn better(a: &Assessment, b: &Assessment) -> bool {
     if a.shortfall > 0.0 || b.shortfall > 0.0 {
-        return a.shortfall < b.shortfall || (a.shortfall == b.shortfall && a.error_95 < b.error_95);
+        return a.shortfall < b.shortfall || (a.shortfall == b.shortfall && a.weighed() < b.weighed());
     }
-    a.error_95 < b.error_95 * (1.0 - NOTHING)
+    a.weighed() < b.weighed() * (1.0 - NOTHING)
 }
 
 /// Looks at every place of a board that is chosen. `used`: pieces of each part of the drawer in it.

@@ -41,7 +41,7 @@ impl Judged {
     /// Whether it is better than `other`, by more than is worth a change.
     pub fn beats(&self, other: &Self) -> bool {
         let (a, b) = (&self.assessment, &other.assessment);
-        let smaller = a.error_95 < b.error_95 * (1.0 - WORTHWHILE);
+        let smaller = a.weighed() < b.weighed() * (1.0 - WORTHWHILE);
         if a.shortfall > 0.0 || b.shortfall > 0.0 {
             return a.shortfall < b.shortfall * (1.0 - 1e-3) || (a.shortfall <= b.shortfall && smaller);
         }
@@ -52,7 +52,7 @@ impl Judged {
         let (a, b) = (&self.assessment, &other.assessment);
         a.shortfall
             .total_cmp(&b.shortfall)
-            .then(a.error_95.total_cmp(&b.error_95))
+            .then(a.weighed().total_cmp(&b.weighed()))
             .then_with(|| self.choice.cmp(&other.choice))
     }
 }
@@ -75,7 +75,7 @@ pub(crate) struct Walk<'s> {
 struct Needed {
     /// It misses no more than this.
     shortfall: f64,
-    /// If it misses nothing, its error is no more than this, K.
+    /// If it misses nothing, its weighed error is no more than this, K.
     error: f64,
     /// Where the error was largest in the board that it must match: hot and board temperature, °C.
     worst: (f64, f64),
@@ -89,7 +89,7 @@ impl Needed {
     fn by(board: &Judged) -> Self {
         let a = &board.assessment;
         // Of two that miss something the one that misses less is better whatever its error.
-        let error = if a.shortfall > 0.0 { f64::INFINITY } else { a.error_95 * (1.0 + STILL_OF_INTEREST) };
+        let error = if a.shortfall > 0.0 { f64::INFINITY } else { a.weighed() * (1.0 + STILL_OF_INTEREST) };
         Self { shortfall: a.shortfall, error, worst: a.worst }
     }
 
@@ -250,9 +250,9 @@ impl<'s> Walk<'s> {
         let alike = |j: &&Judged| {
             !j.assessment.partial
                 && j.assessment.shortfall <= here.assessment.shortfall
-                && j.assessment.error_95 <= here.assessment.error_95 * (1.0 + ALIKE)
+                && j.assessment.weighed() <= here.assessment.weighed() * (1.0 + ALIKE)
         };
-        let both = |j: &Judged| j.assessment.error_95 + TRIM_WEIGHT * j.assessment.as_built_95;
+        let both = |j: &Judged| j.assessment.weighed() + TRIM_WEIGHT * j.assessment.as_built_95;
         let least = |a: &&Judged, b: &&Judged| both(a).total_cmp(&both(b)).then_with(|| a.order(b));
         self.seen.values().filter(alike).min_by(least).cloned().unwrap_or(here)
     }
@@ -271,7 +271,7 @@ impl<'s> Walk<'s> {
             self.judge(vec![home.clone()], Needed::by(&best))?;
             let as_good = |home: &Judged| {
                 home.assessment.shortfall <= best.assessment.shortfall
-                    && home.assessment.error_95 <= best.assessment.error_95 * (1.0 + HOMELY)
+                    && home.assessment.weighed() <= best.assessment.weighed() * (1.0 + HOMELY)
                     && home.assessment.as_built_95 <= best.assessment.as_built_95 * (1.0 + ALIKE)
             };
             if let Some(home) = self.best_of(&[home]).filter(as_good) {
@@ -293,7 +293,7 @@ impl<'s> Walk<'s> {
             let Some(other) = self.seen.get(choice) else { continue };
             let (a, b) = (&other.assessment, &here.assessment);
             let same = (a.shortfall - b.shortfall).abs() <= 1e-6 * b.shortfall
-                && (a.error_95 - b.error_95).abs() <= DULL * b.error_95;
+                && (a.weighed() - b.weighed()).abs() <= DULL * b.weighed();
             keen[*place] |= !same;
         }
         self.keen = keen;

@@ -91,7 +91,14 @@ pub fn series(series: Series, low: f64, high: f64) -> Vec<f64> {
     all
 }
 
-/// Whether every limit holds, and the largest 95 % error over the whole grid by quick estimate, K.
+/// What room to the limits is worth, by the rule of docs/design.md: a board at a limit counts as 1 % worse than one that
+/// uses nine tenths of it.
+pub fn weighed(margin: f64, error: f64) -> f64 {
+    error * (1.0 + 0.01 * (1.0 - (margin / 0.05).clamp(0.0, 1.0)))
+}
+
+/// Whether every limit holds, and the largest 95 % error over the whole grid by quick estimate, K, weighed with the room to
+/// the limits.
 pub fn judged(resolved: &Resolved, values: &Values) -> (f64, f64) {
     let model = Model::new(resolved.with_values(values)).unwrap();
     let need = model.chain().need;
@@ -102,8 +109,14 @@ pub fn judged(resolved: &Resolved, values: &Values) -> (f64, f64) {
         .celsius
         .min(model.open_sensor(need.board.1).unwrap().celsius);
     let margin = if open < need.hot.1 { margin.min(-1.0) } else { margin };
+    let settled = model.settling(10.0 * need.settle_within).unwrap().total().unwrap_or(f64::INFINITY);
+    // What is left of the time and of the mains' share counts too, but is no limit here.
+    let room = [settled / need.settle_within, model.mains_kelvin() / need.mains_residual]
+        .into_iter()
+        .filter(|used| used.is_finite())
+        .fold(margin, |room, used| room.min(0.5 * (1.0 - used)));
     let study = Study::over(&model, grid(need.hot, 11), grid(need.board, 5));
-    (margin, quick_error_95(&study, need.calibration).unwrap())
+    (margin, weighed(room, quick_error_95(&study, need.calibration).unwrap()))
 }
 
 /// The largest simulated 95 % error over the whole grid, K.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::bench::{example, kiln_but};
+use crate::bench::{example, kiln_but, weighed};
 use icepoint_chain::Model;
 use icepoint_chain::budget::{Study, quick_error_95};
 use icepoint_chain::drawer::{Count, Drawer, Usual, parse};
@@ -29,7 +29,7 @@ fn judged(resolved: &Resolved, fits: &Fits) -> (bool, f64) {
     let margin = model.headroom().unwrap().first().map_or(1.0, |u| u.relative_margin());
     let inside = margin >= 0.0 && model.open_sensor_shortfall().unwrap() <= 0.0;
     let study = Study::over(&model, grid(need.hot, 11), grid(need.board, 5));
-    (inside, quick_error_95(&study, need.calibration).unwrap())
+    (inside, weighed(margin, quick_error_95(&study, need.calibration).unwrap()))
 }
 
 /// Pieces that a selection takes of each value, with the tolerance it was taken at.
