@@ -82,7 +82,10 @@ fn honest_and_dishonest_batches() {
     assert!(honest.shared.iter().any(|s| s.ends_with(".gain")), "{:?}", honest.shared);
     // What the boards are like at each temperature is what was predicted, within what 24 boards can tell.
     for at in &honest.at {
-        let apart = (at.predicted_of_estimates.powi(2) - at.common.powi(2)).sqrt();
+        let apart = {
+            let (whole, shared) = (at.predicted_of_estimates, at.common);
+            (whole * whole - shared * shared).sqrt()
+        };
         assert!((0.6..1.5).contains(&(at.seen / apart)), "{at:?}");
         assert!(at.predicted_of_estimates < at.predicted && at.common < at.predicted_of_estimates, "{at:?}");
     }

@@ -89,7 +89,7 @@ fn the_example_is_what_the_model_gives() {
     assert_eq!(c.constants, d.constants);
 }
 
-/// A million rows are read, brought together and solved in seconds, whatever they repeat.
+/// A million rows are read, brought together and solved, whatever they repeat.
 #[test]
 fn a_million_rows() {
     let model = example("burnout-kiln");
@@ -101,17 +101,11 @@ fn a_million_rows() {
         let wiggle = f64::from(i % 7) * 0.1 - 0.3;
         text += &format!("{:.5},23.0,{:.1}\n", 1e3 * (emf(t) - emf(23.0)), t + wiggle);
     }
-    let start = std::time::Instant::now();
     let readings =
         read(Source { name: "ramp.csv".into(), text }, model.chain(), &file("burnout-kiln")).unwrap();
-    let reading = start.elapsed();
     let wishes = Wishes { taken_with: Correction::NONE, without: Vec::new(), date: None, serial: None };
     let c = calibrate(&model, &readings, &wishes).unwrap();
-    println!(
-        "read in {reading:.1?}, solved in {:.1?}, {} conditions",
-        start.elapsed() - reading,
-        c.checked.len()
-    );
     assert_eq!(c.counts, (1_000_000, 1_000_000));
-    assert!(start.elapsed().as_secs() < 60, "{:?}", start.elapsed());
+    // What the solver works on does not grow with the file.
+    assert!((1..=2000).contains(&c.checked.len()), "{}", c.checked.len());
 }

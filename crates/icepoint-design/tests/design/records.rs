@@ -99,7 +99,7 @@ fn the_best_record_of_each_kind_is_taken() {
     assert_eq!(choices.len(), 3);
     for choice in &choices {
         assert!(
-            choice.rows.windows(2).all(|w| w[0].met > w[1].met || w[0].error_95 <= w[1].error_95),
+            choice.rows.windows(2).all(|w| (w[0].met && !w[1].met) || w[0].error_95 <= w[1].error_95),
             "{choice:?}"
         );
     }
