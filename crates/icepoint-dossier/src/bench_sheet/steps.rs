@@ -45,6 +45,12 @@ pub(super) fn order(s: &Subject<'_>) -> Markup {
                 b { "Sensor open. " } "One lead out of its terminal: the last table. Whatever acts on this reading must take it for a "
                 "broken sensor."
             }
+            @if s.adjusting.is_some() {
+                li {
+                    b { "Adjust. " } "Trims in the order of the table “Adjusting”, each until its test point reads what stands there. Seal "
+                    "them only when a second round changes nothing."
+                }
+            }
             li { b { "Calibrate. " } "With what was written here: " code { "icepoint calibrate" } "." }
         }
     }
