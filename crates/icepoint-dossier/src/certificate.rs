@@ -230,11 +230,12 @@ impl Subject<'_> {
                 ("gain".to_owned(), html! { (fixed(c.constants.gain, 9)) }),
             ]))
             @let trims = self.model.chain().trims.as_ref();
+            @let point = self.model.chain().front_end.output_point().unwrap_or("the output");
             @if let Some((low, high)) = &c.trims {
                 p { "Or with trims instead, the board at " (celsius(low.board)) ":" }
                 ol {
-                    li { "At " (input(low.input)) " turn " (called(trims, Moves::Zero)) " until the output reads " b { (fixed(low.volts, 5)) " V" } " (now about " (fixed(low.now, 5)) " V)." }
-                    li { "At " (input(high.input)) " turn " (called(trims, Moves::Span)) " until the output reads " b { (fixed(high.volts, 5)) " V" } " (now about " (fixed(high.now, 5)) " V)." }
+                    li { "At " (input(low.input)) " turn " (called(trims, Moves::Zero)) " until " (point) " reads " b { (fixed(low.volts, 5)) " V" } " (now about " (fixed(low.now, 5)) " V)." }
+                    li { "At " (input(high.input)) " turn " (called(trims, Moves::Span)) " until " (point) " reads " b { (fixed(high.volts, 5)) " V" } " (now about " (fixed(high.now, 5)) " V)." }
                     li { "Both once more: each moves the other a little." }
                 }
             }

@@ -363,9 +363,10 @@ fn constants_of(model: &Model, calibration: &Calibration, out: &mut dyn Write) -
                 };
                 writeln!(
                     out,
-                    "  {}. at {input} turn {} until the output reads {:.5} V (now about {:.5} V)",
+                    "  {}. at {input} turn {} until {} reads {:.5} V (now about {:.5} V)",
                     n + 1,
                     called(model.chain().trims.as_ref(), which),
+                    model.chain().front_end.output_point().unwrap_or("the output"),
                     p.volts,
                     p.now
                 )?;

@@ -331,6 +331,11 @@ pub enum Stated {
 }
 
 impl FrontEnd {
+    /// Label of the test point that stands on the output, where the circuit has one there.
+    pub fn output_point(&self) -> Option<&str> {
+        self.test_points.iter().find(|t| t.node == self.ports.output).map(|t| t.label.as_str())
+    }
+
     /// The part with this designator.
     pub fn part(&self, designator: &str) -> Option<&Part> {
         self.parts.iter().find(|p| p.designator == designator)

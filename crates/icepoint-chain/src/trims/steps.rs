@@ -61,15 +61,13 @@ fn step(study: &Study<'_>, report: &Report, trim: &Trim) -> Result<Step, ModelEr
             gain * letter.emf_and_slope_extended(celsius).1,
         ),
     };
-    let output = &chain.front_end.ports.output;
-    let test_point = chain.front_end.test_points.iter().find(|t| t.node == *output).map(|t| t.label.clone());
     let ends = [volts + slope * trim.before.0, volts + slope * trim.before.1];
     Ok(Step {
         designator: trim.designator.clone(),
         moves: trim.moves,
         celsius,
         source_volts,
-        test_point,
+        test_point: chain.front_end.output_point().map(str::to_owned),
         volts,
         near: (report.enough * slope).abs(),
         before: (ends[0].min(ends[1]), ends[0].max(ends[1])),
