@@ -328,7 +328,7 @@ impl Subject<'_> {
             (table("Conditions in the order of the file", &columns, &rows))
             @if c.checked.len() > SHOWN { p { "And " (c.checked.len() - SHOWN) " more, in the raw readings." } }
             p {
-                "Misfit " (fixed(m.value, 1)) " with " (m.degrees_of_freedom) " degrees of freedom: as large by chance with p = "
+                "Misfit " (fixed(m.value, 1)) " with " (m.degrees_of_freedom) (if m.degrees_of_freedom == 1 { " degree" } else { " degrees" }) " of freedom: as large by chance with p = "
                 (fixed(m.probability, 3)) " if the design's limits are right. The board alone, in what the readings see of it: p = "
                 (fixed(m.probability_of_board, 3)) ". Were all of the board's own deviations twice what the design allows, readings \
                  like these would show it in " (percent(m.power)) " of boards."

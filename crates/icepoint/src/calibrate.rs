@@ -330,8 +330,12 @@ fn checks_of(calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failu
     };
     writeln!(
         out,
-        "Misfit {:.1} with {} degrees of freedom (p = {:.3}; of the board alone p = {:.3}): {words}.",
-        m.value, m.degrees_of_freedom, m.probability, m.probability_of_board
+        "Misfit {:.1} with {} degree{} of freedom (p = {:.3}; of the board alone p = {:.3}): {words}.",
+        m.value,
+        m.degrees_of_freedom,
+        if m.degrees_of_freedom == 1 { "" } else { "s" },
+        m.probability,
+        m.probability_of_board
     )?;
     writeln!(
         out,
