@@ -33,6 +33,7 @@ mod records;
 pub mod reference;
 mod reference_junction;
 mod references;
+mod sections;
 mod similar;
 #[cfg(test)]
 mod tests;

@@ -557,7 +557,8 @@ fn the_buffer_applies_where_a_circuit_has_one() {
         .filter(|b| b.records().iter().any(|(name, _)| *name == "buffer"))
         .map(|b| format!("\"{}\"", b.id))
         .collect();
-    let mut told: Vec<&str> = keys::BUFFERED.trim_start_matches("topology = ").split(" or ").collect();
+    let mut told: Vec<&str> =
+        crate::file::sections::BUFFERED.trim_start_matches("topology = ").split(" or ").collect();
     told.sort_unstable();
     let mut with: Vec<&str> = with.iter().map(String::as_str).collect();
     with.sort_unstable();
