@@ -396,6 +396,16 @@ pub enum DigitalFilter {
     },
 }
 
+impl DigitalFilter {
+    /// Conversions per second; 0 without a filter.
+    pub const fn rate(self) -> f64 {
+        match self {
+            Self::None => 0.0,
+            Self::Mean { rate, .. } | Self::Sinc { rate, .. } | Self::FirstOrder { rate, .. } => rate,
+        }
+    }
+}
+
 /// A harmonic of the mains in the pick-up.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Harmonic {

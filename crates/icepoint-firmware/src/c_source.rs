@@ -7,12 +7,13 @@
 
 use std::fmt::Write as _;
 
+use crate::c_inputs::Inputs;
 use crate::curve::{Curve, Form, Width};
 use crate::firmware::Facts;
 use crate::identifier::capitals;
 use crate::integer::IntegerProgram;
 use crate::inverse::JunctionInput;
-use crate::states::{State, Thresholds};
+use crate::states::State;
 
 /// Type of the converter's input.
 pub(crate) const fn code_type(program: &IntegerProgram) -> &'static str {
@@ -334,7 +335,15 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
     let up = capitals(p);
     let (code, result) = (code_type(program), result_type(program));
     let wide = program.curve.width == Width::Wide;
-    let t = &program.thresholds;
+    let inputs = Inputs {
+        prefix: p,
+        code,
+        bits: program.bits,
+        aligned_bits: program.aligned_bits,
+        thresholds: &program.thresholds,
+        junction_input: program.junction_input,
+        junction_range: program.junction.as_ref().map(|j| j.range),
+    };
     let fine = program.bits < program.aligned_bits;
     let name = if fine { format!("{p}_temperature_fine") } else { format!("{p}_temperature") };
     let parameters = parameters(program, p);
@@ -350,33 +359,7 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
     }}
 "
     );
-    if let Some(junction) = &program.junction {
-        let (low, high) = junction.range;
-        let bounds = match program.junction_input {
-            JunctionInput::Temperature => (low.to_string(), high.to_string()),
-            _ => (unsigned(low as u32), unsigned(high as u32)),
-        };
-        let _ = writeln!(
-            out,
-            "    if (junction < {} || junction > {}) {{\n        return {up}_JUNCTION_OUT_OF_RANGE;\n    }}",
-            bounds.0, bounds.1
-        );
-    }
-    // Codes of 16 bits can lie beyond the top unless they all are codes.
-    if !(program.aligned_bits == 16 && t.top == 65535) {
-        let top = unsigned(t.top);
-        let _ = writeln!(out, "    if (code > {top}) {{\n        code = {top};\n    }}");
-    }
-    if t.falling {
-        let _ = writeln!(out, "    code = ({code})({} - code);", unsigned(t.top));
-    }
-    for (condition, state) in conditions(t) {
-        let _ = writeln!(
-            out,
-            "    if ({condition}) {{\n        return {up}_{};\n    }}",
-            state.name().to_ascii_uppercase()
-        );
-    }
+    out.push_str(&inputs.guards());
     let product = if program.aligned_bits == 16 {
         "((uint32_t)code * calibration->gain) >> 8"
     } else {
@@ -415,60 +398,7 @@ fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {
 ",
         program.top
     );
-    if fine {
-        let codes = (1u32 << program.bits) - 1;
-        let shift = program.alignment();
-        let (shifted, junction) = match program.junction_input {
-            JunctionInput::None => (String::new(), ""),
-            JunctionInput::Temperature => (String::new(), "junction, "),
-            // What is no code becomes an input that is out of every range.
-            JunctionInput::Divider(_) => (
-                format!(
-                    "    junction = ({code})(junction > {codes}u ? {}uL : (uint32_t)junction << {shift});\n",
-                    (1u32 << program.aligned_bits) - 1
-                ),
-                "junction, ",
-            ),
-        };
-        let _ = write!(
-            out,
-            "
-{p}_state {p}_temperature({code} code{parameters}, {result} *result)
-{{
-    if (code > {codes}u) {{
-        code = {codes}u;
-    }}
-{shifted}    return {name}(({code})(code << {shift}), {junction}calibration, result);
-}}
-"
-        );
-    }
-}
-
-/// States told by the code, in their order, without what can't happen.
-pub(crate) fn conditions(t: &Thresholds) -> Vec<(String, State)> {
-    let mut list = Vec::new();
-    if let Some(from) = t.open_from {
-        list.push((format!("code >= {}", unsigned(from)), State::SensorOpen));
-    }
-    if let Some(below) = t.open_below {
-        list.push((format!("code < {}", unsigned(below)), State::SensorOpen));
-    }
-    let low = t.open_below.is_none_or(|below| below < t.low);
-    let high = t.open_from.is_none_or(|from| from > t.high);
-    let low_text = format!("code < {}", unsigned(t.low));
-    let high_text = format!("code >= {}", unsigned(t.high));
-    let saturated = match (low, high) {
-        (true, true) => Some(format!("{low_text} || {high_text}")),
-        (true, false) => Some(low_text),
-        (false, true) => Some(high_text),
-        (false, false) => None,
-    };
-    list.extend(saturated.map(|text| (text, State::ConverterSaturated)));
-    if let Some(below) = t.reversed_below {
-        list.push((format!("code < {}", unsigned(below)), State::SensorReversed));
-    }
-    list
+    out.push_str(&inputs.of_codes(&name, &parameters, result));
 }
 
 fn counted(program: &IntegerProgram, junction: &crate::integer::JunctionCurve) -> String {

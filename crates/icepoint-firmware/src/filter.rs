@@ -179,12 +179,7 @@ fn too_long(what: &str) -> Refusal {
 
 /// The sampling schedule in words; ASCII but for the degree.
 pub fn schedule(chain: &Chain, program: Option<FilterProgram>) -> String {
-    let rate = match chain.filter {
-        DigitalFilter::None => 0.0,
-        DigitalFilter::Mean { rate, .. }
-        | DigitalFilter::Sinc { rate, .. }
-        | DigitalFilter::FirstOrder { rate, .. } => rate,
-    };
+    let rate = chain.filter.rate();
     let mains = chain.need.mains;
     match program {
         None => "No digital filter: each code is converted as it comes.".to_owned(),
@@ -243,15 +238,6 @@ mod tests {
         ]
     }
 
-    fn rate(filter: DigitalFilter) -> f64 {
-        match filter {
-            DigitalFilter::None => 0.0,
-            DigitalFilter::Mean { rate, .. }
-            | DigitalFilter::Sinc { rate, .. }
-            | DigitalFilter::FirstOrder { rate, .. } => rate,
-        }
-    }
-
     /// Amplitude of the results of a sine, largest over many phases, in aligned steps.
     fn amplitude(filter: DigitalFilter, program: FilterProgram, hertz: f64) -> f64 {
         let mut largest = 0.0f64;
@@ -260,7 +246,7 @@ mod tests {
             let results = 40 * program.codes_per_result().max(100);
             for k in 0..results {
                 let angle =
-                    core::f64::consts::TAU * (hertz * f64::from(k) / rate(filter) + f64::from(phase) / 24.0);
+                    core::f64::consts::TAU * (hertz * f64::from(k) / filter.rate() + f64::from(phase) / 24.0);
                 let input = libm::round(MIDDLE + SIZE * libm::sin(angle)) as u32;
                 let out = program.add(&mut state, input);
                 // The first order needs its time to forget how it began.
@@ -310,9 +296,9 @@ mod tests {
                     last_bad = k;
                 }
             }
-            let settled = f64::from(last_bad + program.codes_per_result()) / rate(filter);
+            let settled = f64::from(last_bad + program.codes_per_result()) / filter.rate();
             let expected = digital::settling(filter, 50.0, to);
-            let slack = 1.5 * f64::from(program.codes_per_result()) / rate(filter) + 0.01 * expected;
+            let slack = 1.5 * f64::from(program.codes_per_result()) / filter.rate() + 0.01 * expected;
             assert!(settled <= expected + slack, "{program:?}: {settled} s, budget {expected} s");
             for _ in 0..before * 40 {
                 program.add(&mut state, 61000);

@@ -3,12 +3,12 @@
 
 use std::fmt::Write as _;
 
-use crate::c_source::{banner, comment, conditions, junction_kind, unsigned};
+use crate::c_inputs::Inputs;
+use crate::c_source::{banner, comment, junction_kind};
 use crate::calibration::{VERSION, crc16};
 use crate::firmware::Facts;
 use crate::float::{FloatProgram, INVALID};
 use crate::identifier::capitals;
-use crate::inverse::JunctionInput;
 use crate::states::State;
 
 /// Type of the converter's input.
@@ -216,7 +216,15 @@ uint16_t {p}_calibration_check(const {p}_calibration *calibration)
 
 fn conversion(out: &mut String, program: &FloatProgram, p: &str, up: &str) {
     let code = code_type(program);
-    let t = &program.thresholds;
+    let inputs = Inputs {
+        prefix: p,
+        code,
+        bits: program.bits,
+        aligned_bits: program.aligned_bits,
+        thresholds: &program.thresholds,
+        junction_input: program.junction_input,
+        junction_range: program.junction.as_ref().map(|j| j.range),
+    };
     let parameters = parameters(program, p);
     let name = entry(program, p);
     let _ = write!(
@@ -232,32 +240,7 @@ fn conversion(out: &mut String, program: &FloatProgram, p: &str, up: &str) {
     }}
 "
     );
-    if let Some(junction) = &program.junction {
-        let (low, high) = junction.range;
-        let bounds = match program.junction_input {
-            JunctionInput::Temperature => (low.to_string(), high.to_string()),
-            _ => (unsigned(low as u32), unsigned(high as u32)),
-        };
-        let _ = writeln!(
-            out,
-            "    if (junction < {} || junction > {}) {{\n        return {up}_JUNCTION_OUT_OF_RANGE;\n    }}",
-            bounds.0, bounds.1
-        );
-    }
-    if !(program.aligned_bits == 16 && t.top == 65535) {
-        let top = unsigned(t.top);
-        let _ = writeln!(out, "    if (code > {top}) {{\n        code = {top};\n    }}");
-    }
-    if t.falling {
-        let _ = writeln!(out, "    code = ({code})({} - code);", unsigned(t.top));
-    }
-    for (condition, state) in conditions(t) {
-        let _ = writeln!(
-            out,
-            "    if ({condition}) {{\n        return {up}_{};\n    }}",
-            state.name().to_ascii_uppercase()
-        );
-    }
+    out.push_str(&inputs.guards());
     let _ = writeln!(out, "    e = (float)code * calibration->gain + calibration->offset;");
     if let Some(junction) = &program.junction {
         let _ = writeln!(
@@ -296,31 +279,5 @@ fn conversion(out: &mut String, program: &FloatProgram, p: &str, up: &str) {
         low = number(program.range.0),
         high = number(program.range.1),
     );
-    if program.bits < program.aligned_bits {
-        let codes = (1u32 << program.bits) - 1;
-        let shift = program.aligned_bits - program.bits;
-        let (shifted, junction) = match program.junction_input {
-            JunctionInput::None => (String::new(), ""),
-            JunctionInput::Temperature => (String::new(), "junction, "),
-            JunctionInput::Divider(_) => (
-                format!(
-                    "    junction = ({code})(junction > {codes}u ? {}uL : (uint32_t)junction << {shift});\n",
-                    (1u32 << program.aligned_bits) - 1
-                ),
-                "junction, ",
-            ),
-        };
-        let _ = write!(
-            out,
-            "
-{p}_state {p}_temperature({code} code{parameters}, float *result)
-{{
-    if (code > {codes}u) {{
-        code = {codes}u;
-    }}
-{shifted}    return {name}(({code})(code << {shift}), {junction}calibration, result);
-}}
-"
-        );
-    }
+    out.push_str(&inputs.of_codes(&name, &parameters, "float"));
 }

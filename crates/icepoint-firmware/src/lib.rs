@@ -16,6 +16,7 @@
 //! **Left out.** Reading the converter and the sensor of the junction: that is the microcontroller's own. Cut-outs: a
 //! measurement is none.
 
+mod c_inputs;
 pub mod c_source;
 pub mod calibration;
 pub mod choice;

@@ -244,7 +244,7 @@ pub fn {name}(code: {code}{parameters}) -> Result<{result}, State> {{
     if t.falling {
         let _ = writeln!(out, "    let code = {} - code;", t.top);
     }
-    for (condition, state) in crate::c_source::conditions(t) {
+    for (condition, state) in crate::c_inputs::conditions(t) {
         let condition = condition.replace("uL", "").replace('u', "");
         let _ = write!(
             out,

@@ -19,15 +19,6 @@ const ROUNDING: f64 = 5.3e-4;
 /// Of 24 phases the nearest to a crest shows at least cos(π/24).
 const PHASES: f64 = 0.009;
 
-fn rate(filter: DigitalFilter) -> f64 {
-    match filter {
-        DigitalFilter::None => 0.0,
-        DigitalFilter::Mean { rate, .. }
-        | DigitalFilter::Sinc { rate, .. }
-        | DigitalFilter::FirstOrder { rate, .. } => rate,
-    }
-}
-
 #[test]
 fn the_generated_filter_is_the_one_of_the_budget() {
     if !common::have("gcc") {
@@ -97,7 +88,7 @@ int main(void)
 ",
             hertz = hertz.join(", "),
             frequencies = HERTZ.len(),
-            rate = rate(filter),
+            rate = filter.rate(),
         );
         let text = common::run_c(&f, &main);
         let numbers: Vec<f64> = text.lines().map(|l| l.parse().expect("a number")).collect();
@@ -113,9 +104,9 @@ int main(void)
         assert_eq!((before, end), (1600.0, 62400.0), "{filter:?}: constant codes come out as they are");
         assert!(results >= 5.0, "{filter:?}: {results} results");
         // A result comes at the end of its block, up to one block after the step's settling.
-        let settled = last / rate(filter);
+        let settled = last / filter.rate();
         let expected = digital::settling(filter, MAINS, 1e-3);
-        let block = f64::from(each) / rate(filter);
+        let block = f64::from(each) / filter.rate();
         println!("{filter:?}: settled after {settled:.4} s, budget {expected:.4} s");
         assert!(
             settled <= expected + block + 0.01 * expected,
