@@ -14,6 +14,7 @@
 //! independent of it: its own sensor, its own switch.
 
 use crate::chain::{BrokenSensor, Readout};
+use crate::front_end::sensing::DetectionFigures;
 use crate::imperfection::{Persistence, SPECIFIED_AT};
 use crate::model::{Model, ModelError, Reading, ReadingNoise, Scratch};
 use crate::sensing;
@@ -21,11 +22,34 @@ use crate::sensing;
 /// Resistance of an opened half of the loop, Ω.
 const OPEN: f64 = 1e12;
 
+/// Whether detection currents that come in pulses flow. Those that always flow do in any case.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pulses {
+    /// Between readings.
+    On,
+    /// While a reading is taken.
+    Off,
+}
+
+/// The thermocouple's loop.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Loop {
+    Whole,
+    Open,
+}
+
 /// A board whose thermocouple is broken.
 struct Broken {
     deviations: Vec<f64>,
-    /// Each detection current that comes in pulses while it is on, A; of the others, what is stated.
+    /// Each detection current that comes in pulses, A; of the others, what is stated.
     pulses: Vec<f64>,
+}
+
+/// What it shows.
+struct Shown {
+    reading: Reading,
+    /// What the converter's code stands for, V at its input.
+    counted: f64,
 }
 
 impl Model {
@@ -35,7 +59,7 @@ impl Model {
     /// # Errors
     /// As [`Model::predict`].
     pub fn open_sensor(&self, board: f64) -> Result<Reading, ModelError> {
-        self.broken(board, &self.mean_board(), &mut self.scratch())
+        Ok(self.broken(board, &self.mean_board(Pulses::On), &mut self.scratch())?.reading)
     }
 
     /// The same for one board, its deviations in the order of [`Model::imperfections`]; those of single readings are left
@@ -45,8 +69,8 @@ impl Model {
     /// As [`Model::predict`].
     pub fn open_sensor_of(&self, board: f64, deviations: &[f64]) -> Result<Reading, ModelError> {
         self.demand_deviations(deviations)?;
-        let at = Broken { deviations: deviations.to_vec(), ..self.mean_board() };
-        self.broken(board, &at, &mut self.scratch())
+        let at = Broken { deviations: deviations.to_vec(), ..self.mean_board(Pulses::On) };
+        Ok(self.broken(board, &at, &mut self.scratch())?.reading)
     }
 
     /// The reading on the board that shows a broken thermocouple worst: nearest to the range, or furthest inside it, seen
@@ -56,11 +80,47 @@ impl Model {
     /// As [`Model::predict`].
     pub fn open_sensor_at_worst(&self, board: f64) -> Result<Reading, ModelError> {
         let mut scratch = self.scratch();
-        let mean = self.broken(board, &self.mean_board(), &mut scratch)?;
-        let worst = self.worst_board(board, &mut scratch)?;
-        let worst = self.broken(board, &worst, &mut scratch)?;
         let up = self.chain().need.broken_sensor == BrokenSensor::Upscale;
+        let mean = self.broken(board, &self.mean_board(Pulses::On), &mut scratch)?.reading;
+        let worst = self.extreme_board(board, !up, Pulses::On, &mut scratch)?;
+        let worst = self.broken(board, &worst, &mut scratch)?.reading;
         Ok(if (worst.celsius > mean.celsius) == up { mean } else { worst })
+    }
+
+    /// Lowest and highest voltage (V at the converter's input) that its code stands for with the thermocouple broken: of
+    /// the mean board, and of those with every deviation at the end of its limits that brings the reading down, or up.
+    ///
+    /// # Errors
+    /// As [`Model::predict`].
+    pub fn open_sensor_counted(&self, board: f64, pulses: Pulses) -> Result<(f64, f64), ModelError> {
+        let mut scratch = self.scratch();
+        let mean = self.broken(board, &self.mean_board(pulses), &mut scratch)?.counted;
+        let mut range = (mean, mean);
+        for up in [false, true] {
+            let at = self.extreme_board(board, up, pulses, &mut scratch)?;
+            let counted = self.broken(board, &at, &mut scratch)?.counted;
+            range = (range.0.min(counted), range.1.max(counted));
+        }
+        Ok(range)
+    }
+
+    /// Whether a detection current comes in pulses, so that readings are taken without it.
+    pub fn pulsed_detection(&self) -> bool {
+        self.wiring().detection.iter().any(|(_, figures)| figures.pulse.is_some())
+    }
+
+    /// What pulsed detection currents add to the volts that the reading rule takes while they flow through a whole loop,
+    /// settled, on the mean board, V.
+    ///
+    /// # Errors
+    /// As [`Model::predict`].
+    pub fn pulse_shift(&self, board: f64) -> Result<f64, ModelError> {
+        let mut scratch = self.scratch();
+        let mut volts = |pulses| {
+            let at = self.mean_board(pulses);
+            self.unlimited(board, Loop::Whole, &at, &mut scratch)
+        };
+        Ok(volts(Pulses::On)? - volts(Pulses::Off)?)
     }
 
     /// How far a broken thermocouple may stay short of the end of the range that `need.broken_sensor` names, K: the
@@ -83,17 +143,23 @@ impl Model {
         Ok(worst)
     }
 
-    fn mean_board(&self) -> Broken {
-        let pulses = self.wiring().detection.iter().map(|(_, figures)| figures.amperes).collect();
+    fn mean_board(&self, pulses: Pulses) -> Broken {
+        let amperes = |figures: &DetectionFigures| match (pulses, figures.pulse) {
+            (Pulses::Off, Some(_)) => 0.0,
+            _ => figures.amperes,
+        };
+        let pulses = self.wiring().detection.iter().map(|(_, figures)| amperes(figures)).collect();
         Broken { deviations: self.mean_deviations().to_vec(), pulses }
     }
 
-    /// Opens the loop and turns pulsed currents on, in the parameters that `scratch` holds.
-    fn break_loop(&self, pulses: &[f64], scratch: &mut Scratch) {
+    /// Opens the loop, if it is to be, and sets pulsed currents, in the parameters that `scratch` holds.
+    fn break_loop(&self, halves: Loop, pulses: &[f64], scratch: &mut Scratch) {
         let wiring = self.wiring();
         let (values, _) = scratch.parts_mut();
-        for half in wiring.loop_halves {
-            values[half.index()] = OPEN;
+        if halves == Loop::Open {
+            for half in wiring.loop_halves {
+                values[half.index()] = OPEN;
+            }
         }
         for ((slot, figures), amperes) in wiring.detection.iter().zip(pulses) {
             if figures.pulse.is_some() {
@@ -102,10 +168,10 @@ impl Model {
         }
     }
 
-    fn broken(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<Reading, ModelError> {
+    fn broken(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<Shown, ModelError> {
         let d = &at.deviations;
         let state = self.board_state(board, d, scratch)?;
-        self.break_loop(&at.pulses, scratch);
+        self.break_loop(Loop::Open, &at.pulses, scratch);
         let wiring = self.wiring();
         let circuit = &wiring.circuit;
         let (values, x) = scratch.parts_mut();
@@ -123,21 +189,26 @@ impl Model {
         let output = wiring.output_volts(x);
         let volts = self.rule_volts(&state, output, d, ReadingNoise::LeftOut);
         let correction = self.correction();
-        Ok(Reading {
+        let reading = Reading {
             celsius: self.celsius(&state, correction.offset + correction.gain * volts),
             output_volts: output,
             test_point_volts: wiring.test_nodes.iter().map(|n| circuit.voltage(x, *n)).collect(),
             limits: Vec::new(),
-        })
+        };
+        Ok(Shown { reading, counted: self.counted_volts(&state, output, d, ReadingNoise::LeftOut) })
     }
 
-    /// The board on which every deviation is at the end of its limits that brings the reading away from the end of the
-    /// scale that is asked for.
-    fn worst_board(&self, board: f64, scratch: &mut Scratch) -> Result<Broken, ModelError> {
-        let mut at = self.mean_board();
-        let mut worst = self.mean_board();
-        let up = self.chain().need.broken_sensor == BrokenSensor::Upscale;
-        let at_mean = self.unlimited(board, &at, scratch)?;
+    /// The board on which every deviation is at the end of its limits that brings the reading up, or down.
+    fn extreme_board(
+        &self,
+        board: f64,
+        up: bool,
+        pulses: Pulses,
+        scratch: &mut Scratch,
+    ) -> Result<Broken, ModelError> {
+        let mut at = self.mean_board(pulses);
+        let mut extreme = self.mean_board(pulses);
+        let at_mean = self.unlimited(board, Loop::Open, &at, scratch)?;
         for (i, imperfection) in self.imperfections().iter().enumerate() {
             if imperfection.persistence == Persistence::Reading {
                 continue;
@@ -145,27 +216,34 @@ impl Model {
             let (low, high) = imperfection.distribution.limits();
             let mean = at.deviations[i];
             at.deviations[i] = high;
-            let rises = self.unlimited(board, &at, scratch)? > at_mean;
+            let rises = self.unlimited(board, Loop::Open, &at, scratch)? > at_mean;
             at.deviations[i] = mean;
-            worst.deviations[i] = if rises == up { low } else { high };
+            extreme.deviations[i] = if rises == up { high } else { low };
         }
         for (i, (_, figures)) in self.wiring().detection.iter().enumerate() {
-            let reach = figures.tolerance * figures.amperes.abs();
-            at.pulses[i] = figures.amperes + reach;
-            let rises = self.unlimited(board, &at, scratch)? > at_mean;
-            at.pulses[i] = figures.amperes;
-            worst.pulses[i] = figures.amperes + if rises == up { -reach } else { reach };
+            let stated = at.pulses[i];
+            let reach = figures.tolerance * stated.abs();
+            at.pulses[i] = stated + reach;
+            let rises = self.unlimited(board, Loop::Open, &at, scratch)? > at_mean;
+            at.pulses[i] = stated;
+            extreme.pulses[i] = stated + if rises == up { reach } else { -reach };
         }
-        Ok(worst)
+        Ok(extreme)
     }
 
-    /// What the reading rises with, with an open loop and as if neither an amplifier nor the converter had a limit, V.
-    fn unlimited(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<f64, ModelError> {
+    /// What the reading rises with, as if neither an amplifier nor the converter had a limit, V.
+    fn unlimited(
+        &self,
+        board: f64,
+        halves: Loop,
+        at: &Broken,
+        scratch: &mut Scratch,
+    ) -> Result<f64, ModelError> {
         let d = &at.deviations;
         let sensed = self.sensed(board, d);
         let (settings, values) = scratch.settings_and_values();
         self.fill_values(board, sensed, d, settings, values);
-        self.break_loop(&at.pulses, scratch);
+        self.break_loop(halves, &at.pulses, scratch);
         let state = self.solved_state(board, sensed, d, scratch)?;
         let volts = self.unclamped_rule_volts(&state, state.offset, d, ReadingNoise::LeftOut);
         let Readout::Line { slope, .. } = self.chain().readout else { return Ok(volts + state.sensed_emf) };

@@ -118,3 +118,31 @@ pub(crate) fn conditions(t: &Thresholds) -> Vec<(String, State)> {
     }
     list
 }
+
+/// The check value of constants that lie in so many bytes; its shift register, bit by bit, is shorter than a table.
+pub(crate) fn calibration_check(p: &str, bytes: u32) -> String {
+    format!(
+        "uint16_t {p}_calibration_check(const {p}_calibration *calibration)
+{{
+    const uint8_t *byte = (const uint8_t *)calibration;
+    uint16_t check = 0xffffu;
+    uint8_t i;
+    for (i = 0; i < {bits}u; i++) {{
+        uint16_t out;
+        if (i % 8u == 0u) {{
+            check = (uint16_t)(check ^ (uint16_t)((uint16_t)*byte << 8));
+            byte++;
+        }}
+        out = check & 0x8000u;
+        check = (uint16_t)(check << 1);
+        if (out) {{
+            check ^= 0x1021u;
+        }}
+    }}
+    return check;
+}}
+
+",
+        bits = 8 * bytes
+    )
+}

@@ -7,7 +7,7 @@
 
 use std::fmt::Write as _;
 
-use crate::c_inputs::Inputs;
+use crate::c_inputs::{Inputs, calibration_check};
 use crate::curve::{Curve, Form, Width};
 use crate::firmware::Facts;
 use crate::identifier::capitals;
@@ -201,7 +201,7 @@ pub fn source(program: &IntegerProgram, facts: &Facts, filter: &str) -> String {
     }
     table(&mut out, p, &up, "sum", &program.curve, "from steps of emf to temperature");
     curve(&mut out, p, &up, &program.curve);
-    check(&mut out, p);
+    out += &calibration_check(p, 8);
     conversion(&mut out, program, facts);
     out += filter;
     out
@@ -301,33 +301,6 @@ fn curve(out: &mut String, p: &str, up: &str, curve: &Curve) {
         let _ =
             writeln!(out, "    return (uint16_t)({base} + (uint16_t)(((uint32_t)u * {slope}) >> 16));\n}}\n");
     }
-}
-
-fn check(out: &mut String, p: &str) {
-    let _ = write!(
-        out,
-        "uint16_t {p}_calibration_check(const {p}_calibration *calibration)
-{{
-    const uint8_t *byte = (const uint8_t *)calibration;
-    uint16_t check = 0xffffu;
-    uint8_t i;
-    for (i = 0; i < 64u; i++) {{
-        uint16_t out;
-        if (i % 8u == 0u) {{
-            check = (uint16_t)(check ^ (uint16_t)((uint16_t)*byte << 8));
-            byte++;
-        }}
-        out = check & 0x8000u;
-        check = (uint16_t)(check << 1);
-        if (out) {{
-            check ^= 0x1021u;
-        }}
-    }}
-    return check;
-}}
-
-"
-    );
 }
 
 fn conversion(out: &mut String, program: &IntegerProgram, facts: &Facts) {

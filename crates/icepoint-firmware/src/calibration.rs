@@ -3,6 +3,9 @@
 
 use icepoint_chain::chain::Correction;
 
+use crate::inverse::Inverse;
+use crate::states::Thresholds;
+
 /// Version of the layout of the constants.
 pub const VERSION: u16 = 1;
 
@@ -67,17 +70,85 @@ impl Constants {
         self.version == VERSION && self.check == self.expected_check()
     }
 
-    /// The constants after a further correction `v' = offset + gain·v` of the thermocouple's voltage (V), where
-    /// `steps` are steps per volt and `zero_steps` the steps that stand for the thermocouple's 0 V without it.
-    ///
-    /// `None` if they don't fit their registers.
-    pub fn corrected(&self, correction: Correction, steps: f64, zero_steps: f64) -> Option<Self> {
-        let gain = libm::round(f64::from(self.gain) * correction.gain);
-        // Steps of the thermocouple's part alone: offset − zero is gain·(zero code), and scales with the gain.
-        let offset = libm::round(
-            zero_steps + (f64::from(self.offset) - zero_steps) * correction.gain + correction.offset * steps,
-        );
+    /// Constants of a gain and an offset, rounded; `None` if they don't fit their registers.
+    pub fn rounded(gain: f64, offset: f64) -> Option<Self> {
+        let (gain, offset) = (libm::round(gain), libm::round(offset));
         ((0.0..=65535.0).contains(&gain) && offset.abs() < 2e9).then(|| Self::new(gain as u16, offset as i32))
+    }
+}
+
+/// The constants for a correction `a + b·v` in volts of the chain's own rule: a gain of `gain·b` and an offset of
+/// `fixed + scaled·b + per_volt·a`, in the units of the arithmetic that takes them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Formula {
+    /// Gain, times b.
+    pub gain: f64,
+    /// Offset.
+    pub fixed: f64,
+    /// Offset, times b.
+    pub scaled: f64,
+    /// Offset for a volt of a.
+    pub per_volt: f64,
+}
+
+impl Formula {
+    /// From the nominal gain and offset, the offset that stands for 0 V of the thermocouple, and the offset of a volt of
+    /// emf. The correction is absolute: what the chain file corrects already is taken out of the nominal constants.
+    pub fn new(inverse: &Inverse, nominal: (f64, f64), zero: f64, per_volt: f64) -> Self {
+        let built_in = inverse.correction();
+        // A line's volts are those of the output.
+        let (offset, gain) = if inverse.line() { inverse.nominal_transfer() } else { (0.0, 1.0) };
+        let own = per_volt / gain;
+        Self {
+            gain: nominal.0 / built_in.gain,
+            fixed: zero - offset * own,
+            scaled: (nominal.1 - zero - built_in.offset * per_volt) / built_in.gain + offset * own,
+            per_volt: own,
+        }
+    }
+
+    /// Gain and offset for a correction.
+    pub fn constants(&self, found: Correction) -> (f64, f64) {
+        (self.gain * found.gain, self.fixed + self.scaled * found.gain + self.per_volt * found.offset)
+    }
+}
+
+/// How far constants in place may go until the range asked no longer lies between the codes at which states are told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reach {
+    /// Least and most offset, V of the chain's own rule, at a gain of 1.
+    pub offset: (f64, f64),
+    /// Least and most gain, at an offset of 0.
+    pub gain: (f64, f64),
+}
+
+impl Reach {
+    /// `most`: the gain at which the register ends.
+    pub fn new(inverse: &Inverse, thresholds: &Thresholds, most: f64) -> Self {
+        let need = &inverse.chain().need;
+        let seen = |hot, board| inverse.seen(hot, board) - inverse.compensated_emf();
+        let asked = (seen(need.hot.0, need.board.1), seen(need.hot.1, need.board.0));
+        let read = |counted: u32| inverse.uncorrected_volts(f64::from(thresholds.counted(counted)));
+        let readable = thresholds.readable();
+        // Where the end of the range sits on the converter's own, it may stay there.
+        let designed = inverse.correction();
+        let raw = |v: f64| (v - designed.offset) / designed.gain;
+        let limits = (read(readable.0).min(raw(asked.0)), read(readable.1).max(raw(asked.1)));
+        // A line's gain turns its output about 0 V, which is not the thermocouple's.
+        let (at_zero, per_volt) = if inverse.line() { inverse.nominal_transfer() } else { (0.0, 1.0) };
+        let pivot = at_zero / per_volt;
+        let ends = [(asked.1 - limits.1) * per_volt, (asked.0 - limits.0) * per_volt];
+        let (mut least, mut most) = (0.0f64, most);
+        // The low end must stay above its limit and the high end below: gain·(limit + pivot) against end + pivot.
+        for (limit, end, upper) in [(limits.0, asked.0, true), (limits.1, asked.1, false)] {
+            let gain = (end + pivot) / (limit + pivot);
+            match (limit + pivot > 0.0) == upper {
+                _ if limit + pivot == 0.0 => {}
+                true => most = most.min(gain),
+                false => least = least.max(gain),
+            }
+        }
+        Self { offset: (ends[0].min(ends[1]), ends[0].max(ends[1])), gain: (least, most) }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::c_source::code_type;
+use crate::c_source::{code_type, unsigned};
 use crate::filter::FilterProgram;
 use crate::integer::IntegerProgram;
 
@@ -130,13 +130,22 @@ pub fn c_source(program: &IntegerProgram, filter: FilterProgram, p: &str) -> Str
             gain = filter.gain()
         ),
     };
-    format!("\nuint8_t {p}_filter_add({p}_filter *filter, {code} code, {code} *fine)\n{{\n{body}}}\n")
+    let clamp = last_code(program).map_or(String::new(), |last| {
+        format!("    if (code > {0}) {{\n        code = {0};\n    }}\n", unsigned(last))
+    });
+    format!("\nuint8_t {p}_filter_add({p}_filter *filter, {code} code, {code} *fine)\n{{\n{clamp}{body}}}\n")
+}
+
+/// The highest code, if the type of codes holds more: what is none must not wrap in the sum and read as a temperature.
+fn last_code(program: &IntegerProgram) -> Option<u32> {
+    (program.bits != 16).then_some((1 << program.bits) - 1)
 }
 
 /// The type for the Rust module.
 pub fn rust(program: &IntegerProgram, filter: FilterProgram, about: &str) -> String {
     let code = if program.aligned_bits == 16 { "u16" } else { "u32" };
     let shift = program.aligned_bits - program.bits;
+    let clamped = last_code(program).map_or("code".to_owned(), |last| format!("code.min({last})"));
     let mut text = String::new();
     for line in wrapped(about) {
         let _ = writeln!(text, "/// {line}");
@@ -219,7 +228,7 @@ pub struct Filter {{
 impl Filter {{
     /// Takes a code of the converter; gives a result when there is one, in parts of a code.
     pub fn add(&mut self, code: {code}) -> Option<{code}> {{
-        let aligned = (code as u64) << {shift};
+        let aligned = ({clamped} as u64) << {shift};
 {body}    }}
 }}
 "

@@ -1,17 +1,17 @@
 //! The whole of one chain's firmware: the request, the choice, the bounds, the files.
 
-use icepoint_chain::Chain;
 use icepoint_chain::chain::Correction;
+use icepoint_chain::{Chain, quantity};
 
-use crate::calibration::Constants;
+use crate::calibration::{Constants, Formula, Reach};
 use crate::choice::{self, Candidate, Effort, Smallest};
 use crate::curve::Form;
 use crate::filter::{self, FilterProgram};
 use crate::float::{FloatProgram, FloatVariant, Kind};
 use crate::integer::IntegerProgram;
-use crate::inverse::Inverse;
+use crate::inverse::{Inverse, JunctionInput};
 use crate::refusal::Refusal;
-use crate::states::{State, Thresholds};
+use crate::states::{OpenCodes, State, Thresholds};
 use crate::unit::Unit;
 use crate::walk::{self, Conversion, Walk};
 use crate::{c_source, filter_source, float_source, identifier, page, rust_source, vectors};
@@ -115,6 +115,8 @@ pub struct Firmware {
     pub everywhere: f64,
     /// One code of the converter where the thermocouple is least and most sensitive, K.
     pub code_kelvin: (f64, f64),
+    /// Codes that tell a broken sensor while a pulsed detection current flows.
+    pub open_in_pulse: Option<OpenCodes>,
     /// What the files say.
     pub facts: Facts,
 }
@@ -170,6 +172,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     }
     let filter = FilterProgram::new(chain, inverse.aligned_bits())?;
     let thresholds = Thresholds::new(&inverse)?;
+    let open_in_pulse = Thresholds::in_pulse(&inverse)?;
     let all = choice::FORMS;
     let forms = request.form.as_ref().map_or(all.as_slice(), core::slice::from_ref);
     // Forms are compared at fewer junction inputs than the bound is stated for: where the bound comes out above the
@@ -196,18 +199,16 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     };
     let grid = walk::junction_grid(program.junction_range(), junction_count(&inverse));
     let walk = walk::walk(&program, &inverse, 1, &grid);
-    let floats =
-        [FloatProgram::fitted(&inverse, thresholds, error), FloatProgram::published(&inverse, thresholds)];
-    let floats: Vec<FloatVariant> = floats.into_iter().flatten().collect();
-    if request.float && !floats.iter().any(|v| v.program.kind == Kind::Fitted) {
+    let fitted = FloatProgram::fitted(&inverse, thresholds, error);
+    if let (true, Err(reason)) = (request.float, &fitted) {
         return Err(Refusal::new(
             "firmware.float_out_of_reach",
-            format!(
-                "no polynomials in float keep within {error} K for this chain: a number of 24 bits is too coarse"
-            ),
+            format!("no polynomials in float keep within {error} K for this chain: {reason}"),
             "a larger --error, or the whole numbers alone (no --float)",
         ));
     }
+    let floats = [fitted.ok(), FloatProgram::published(&inverse, thresholds)];
+    let floats: Vec<FloatVariant> = floats.into_iter().flatten().collect();
     let mut firmware = Firmware {
         facts: Facts {
             prefix,
@@ -215,7 +216,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
             version: env!("CARGO_PKG_VERSION"),
             fingerprint: request.fingerprint.clone(),
             summary: Vec::new(),
-            meanings: meanings(&inverse, &thresholds),
+            meanings: meanings(&inverse, &thresholds, open_in_pulse),
         },
         inverse,
         error,
@@ -228,6 +229,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
         walk,
         everywhere,
         code_kelvin,
+        open_in_pulse,
     };
     firmware.facts.summary = firmware.summary();
     Ok(firmware)
@@ -235,6 +237,9 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
 
 /// Times that the bound is compared with the error wanted.
 const AIMS: u32 = 5;
+
+/// Significant digits of what one code is worth.
+const CODE_DIGITS: usize = 3;
 
 /// One code where it is worth least and most, K.
 fn code_kelvin(inverse: &Inverse) -> (f64, f64) {
@@ -266,14 +271,17 @@ fn usual_unit(error: f64) -> Unit {
     if error >= 0.09 { Unit::SIXTEENTH } else { Unit::HUNDREDTH }
 }
 
-fn meanings(inverse: &Inverse, thresholds: &Thresholds) -> Vec<(State, String)> {
+fn meanings(inverse: &Inverse, thresholds: &Thresholds, in_pulse: Option<OpenCodes>) -> Vec<(State, String)> {
     let mut list = Vec::new();
     let need = &inverse.chain().need;
-    if thresholds.open_from.is_none() && thresholds.open_below.is_none() {
-        list.push((
-            State::SensorOpen,
-            "never: this chain can't tell a broken sensor from a temperature".to_owned(),
-        ));
+    if !thresholds.tells_open() {
+        let text = match in_pulse {
+            Some(codes) => format!(
+                "never in a reading, which is taken with the detection current off: a broken sensor is a code of {codes} taken during the pulse"
+            ),
+            None => "never: this chain can't tell a broken sensor from a temperature".to_owned(),
+        };
+        list.push((State::SensorOpen, text));
     }
     match thresholds.reversed_below {
         None => {
@@ -295,6 +303,7 @@ impl Firmware {
         let need = &self.inverse.chain().need;
         let p = &self.program;
         let hot = (p.lowest_celsius(), p.highest_celsius());
+        let code = self.code_words();
         let mut lines = vec![
             format!(
                 "Type {}, {} to {} degC asked, {:.1} to {:.1} degC told; {}-bit converter.",
@@ -308,10 +317,7 @@ impl Firmware {
             format!("Result: steps of {} from 0 degC.", p.unit),
         ];
         if p.junction.is_some() {
-            lines.push(format!(
-                "Reference junction: {:.1} to {:.1} degC, added as emf.",
-                self.inverse.board.0, self.inverse.board.1
-            ));
+            lines.extend(self.junction_words());
         } else {
             lines.push("Reference junction: compensated in the circuit.".to_owned());
         }
@@ -322,9 +328,36 @@ impl Firmware {
         ));
         lines.push(format!("inputs; at most {:.4} K for any pair of them.", self.everywhere));
         lines.push(format!(
-            "Beside it: one code is {:.3} to {:.3} K, and the parts' own errors (icepoint budget).",
-            self.code_kelvin.0, self.code_kelvin.1
+            "Beside it: one code is {} to {} K, and the parts' own errors (icepoint budget).",
+            code.0, code.1
         ));
+        lines
+    }
+
+    /// One code where it is worth least and most, as text in K: three significant digits, however fine it is.
+    pub fn code_words(&self) -> (String, String) {
+        let words = |kelvin: f64| quantity::format(kelvin, quantity::Unit::Count, CODE_DIGITS);
+        (words(self.code_kelvin.0), words(self.code_kelvin.1))
+    }
+
+    /// Which temperatures of the reference junction are used; nothing where the circuit compensates.
+    pub fn junction_words(&self) -> Vec<String> {
+        let Some((low, high)) = self.inverse.junction_ends() else { return Vec::new() };
+        // To a tenth, inwards: every temperature between has a number. Adding 0 takes the sign from a zero.
+        let (cold, warm) =
+            (libm::ceil(10.0 * low - 1e-6) / 10.0 + 0.0, libm::floor(10.0 * high + 1e-6) / 10.0 + 0.0);
+        let mut lines = vec![format!("Reference junction: {cold:.1} to {warm:.1} degC, added as emf.")];
+        let asked = self.inverse.chain().need.board;
+        if low > asked.0 || high < asked.1 {
+            let reason = match self.inverse.junction {
+                JunctionInput::Divider(_) => "its code is too near to that of a broken or shorted one",
+                _ => "its input has no number",
+            };
+            lines.push(format!(
+                "CAUTION: the board is to be used from {} to {} degC; beyond the former {reason}.",
+                asked.0, asked.1
+            ));
+        }
         lines
     }
 
@@ -335,6 +368,7 @@ impl Firmware {
             Kind::Published => "published",
         };
         let need = &self.inverse.chain().need;
+        let code = self.code_words();
         let summary = vec![
             format!(
                 "Type {}, {} to {} degC asked, {:.1} to {:.1} degC told; {}-bit converter.",
@@ -353,8 +387,8 @@ impl Firmware {
             "A float that rounds otherwise was measured where it was proved (icepoint firmware --prove)."
                 .to_owned(),
             format!(
-                "Beside it: one code is {:.3} to {:.3} K, and the parts' own errors (icepoint budget).",
-                self.code_kelvin.0, self.code_kelvin.1
+                "Beside it: one code is {} to {} K, and the parts' own errors (icepoint budget).",
+                code.0, code.1
             ),
         ];
         Facts { prefix: format!("{}_{suffix}", self.facts.prefix), summary, ..self.facts.clone() }
@@ -419,13 +453,23 @@ impl Firmware {
         walk::junction_grid(self.program.junction_range(), junction_count(&self.inverse))
     }
 
+    /// How the constants come from a correction.
+    pub fn formula(&self) -> Formula {
+        let p = &self.program;
+        let nominal = (f64::from(p.nominal.gain), f64::from(p.nominal.offset));
+        Formula::new(&self.inverse, nominal, p.zero_steps, p.steps_per_volt)
+    }
+
     /// The constants of one board, for a correction in the volts of the chain's own rule as `icepoint calibrate` finds
     /// it; it stands in the place of the one that the chain file may have. `None` if they don't fit their registers.
     pub fn constants(&self, found: Correction) -> Option<Constants> {
-        let (wanted, built_in) = (self.inverse.referred(found), self.inverse.correction());
-        let gain = wanted.gain / built_in.gain;
-        let further = Correction { offset: wanted.offset - gain * built_in.offset, gain };
-        self.program.nominal.corrected(further, self.program.steps_per_volt, self.program.zero_steps)
+        let (gain, offset) = self.formula().constants(found);
+        Constants::rounded(gain, offset)
+    }
+
+    /// How far constants in place may go.
+    pub fn reach(&self) -> Reach {
+        Reach::new(&self.inverse, &self.program.thresholds, 65535.0 / self.formula().gain)
     }
 }
 

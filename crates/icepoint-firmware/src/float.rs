@@ -13,8 +13,10 @@
 //! measured by the proof.
 
 use icepoint_chain::chain::Correction;
+use icepoint_chain::quantity;
 use icepoint_sensors::published_inverse;
 
+use crate::calibration::Formula;
 use crate::inverse::{Inverse, JunctionInput};
 use crate::minimax;
 use crate::states::{State, Thresholds};
@@ -61,11 +63,20 @@ pub struct Piece {
     pub coefficients: Vec<f32>,
 }
 
+/// The junction's emf: one polynomial, or more where the type's reference function has a corner (type N at 0 °C).
+#[derive(Clone, Debug, PartialEq)]
+pub struct JunctionEmf {
+    /// Lowest and highest input that is used.
+    pub range: (i32, i32),
+    /// Ascending.
+    pub pieces: Vec<JunctionPiece>,
+}
+
 /// The junction's emf in mV: a polynomial in `(input − centre)·scale`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct JunctionPiece {
-    /// Lowest and highest input that is used.
-    pub range: (i32, i32),
+    /// It holds from this input on.
+    pub from: i32,
     /// Subtracted from the input.
     pub centre: f32,
     /// A power of two, so that it rounds nothing.
@@ -92,7 +103,7 @@ pub struct FloatProgram {
     /// What the junction's input is.
     pub junction_input: JunctionInput,
     /// The reference junction; `None` if the circuit compensates.
-    pub junction: Option<JunctionPiece>,
+    pub junction: Option<JunctionEmf>,
     /// Ascending.
     pub pieces: Vec<Piece>,
     /// Lowest and highest emf that is a temperature, mV.
@@ -106,6 +117,36 @@ pub struct FloatVariant {
     pub program: FloatProgram,
     /// Every aligned input (2¹⁶ of them above 16 bit) at the junction's inputs.
     pub walk: Walk,
+}
+
+/// Why there are no fitted polynomials within an error.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Unfit {
+    /// The reference junction's emf needs a higher degree.
+    Junction,
+    /// The inverse needs more pieces.
+    Pieces,
+    /// The polynomials would do, but not with the rounding of `float`: the least error, K.
+    Rounding(f64),
+}
+
+impl core::fmt::Display for Unfit {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Junction => write!(
+                f,
+                "{MOST_JUNCTION_PIECES} polynomials of degree {MOST_JUNCTION_DEGREE} don't follow the reference junction's emf within a tenth of that"
+            ),
+            Self::Pieces => {
+                write!(f, "it would take more than {MOST_PIECES} polynomials of degree {}", DEGREES.end())
+            }
+            Self::Rounding(error) => write!(
+                f,
+                "rounding to the 24 bits of a float leaves {} K, found by walking the inputs",
+                quantity::format(*error, quantity::Unit::Count, 2)
+            ),
+        }
+    }
 }
 
 /// Horner's scheme exactly as the generated code has it.
@@ -125,7 +166,10 @@ impl FloatProgram {
             Some(j) if junction < j.range.0 || junction > j.range.1 => {
                 return (State::JunctionOutOfRange, INVALID);
             }
-            Some(j) => polynomial(&j.coefficients, (junction as f32 - j.centre) * j.scale),
+            Some(j) => match j.pieces.iter().rev().find(|p| p.from <= junction) {
+                Some(p) => polynomial(&p.coefficients, (junction as f32 - p.centre) * p.scale),
+                None => return (State::JunctionOutOfRange, INVALID),
+            },
         };
         let aligned = aligned.min(t.top);
         let counted = if t.falling { t.top - aligned } else { aligned };
@@ -154,15 +198,21 @@ impl FloatProgram {
     /// Gain and offset of one board (mV), for a correction in the volts of the chain's own rule as `icepoint calibrate`
     /// finds it; absolute: it stands in the place of the one that the chain file may have.
     pub fn constants(&self, inverse: &Inverse, found: Correction) -> (f32, f32) {
-        let formula = Formula::new(self, inverse);
-        let offset = formula.fixed + found.gain * formula.scaled + found.offset * formula.per_volt;
-        ((found.gain * formula.gain) as f32, offset as f32)
+        let (gain, offset) = self.formula(inverse).constants(found);
+        (gain as f32, offset as f32)
+    }
+
+    /// How they come from a correction, mV.
+    pub fn formula(&self, inverse: &Inverse) -> Formula {
+        let nominal = (f64::from(self.gain), f64::from(self.offset));
+        Formula::new(inverse, nominal, 1e3 * inverse.compensated_emf(), 1e3)
     }
 
     /// Bytes of its tables.
     pub fn table_bytes(&self) -> usize {
         let coefficients: usize = self.pieces.iter().map(|p| 4 * p.coefficients.len()).sum();
-        coefficients + 10 * self.pieces.len() + self.junction.as_ref().map_or(0, |j| 4 * j.coefficients.len())
+        let junction = self.junction.iter().flat_map(|j| &j.pieces).map(|p| 4 * p.coefficients.len());
+        coefficients + 10 * self.pieces.len() + junction.sum::<usize>()
     }
 
     /// With the published inverse polynomials; `None` for a type that has none, or only for a part of the range.
@@ -189,29 +239,35 @@ impl FloatProgram {
         Some(Self::assembled(Kind::Published, inverse, thresholds, junction, pieces).walked(inverse))
     }
 
-    /// With polynomials fitted to this chain, few bytes that keep within `error` K; `None` where none do.
-    pub fn fitted(inverse: &Inverse, thresholds: Thresholds, error: f64) -> Option<FloatVariant> {
-        let junction = junction(inverse, JUNCTION_SHARE * error)?;
+    /// With polynomials fitted to this chain, few bytes that keep within `error` K.
+    ///
+    /// # Errors
+    /// [`Unfit`]: what stands in the way.
+    pub fn fitted(inverse: &Inverse, thresholds: Thresholds, error: f64) -> Result<FloatVariant, Unfit> {
+        let junction = junction(inverse, JUNCTION_SHARE * error).ok_or(Unfit::Junction)?;
         let mut aim = FIRST_AIM * error;
+        let mut found = None;
         for _ in 0..AIMS {
             let pieces = DEGREES
                 .filter_map(|degree| greedy(inverse, degree, aim))
-                .min_by_key(|pieces| pieces.iter().map(|p| 10 + 4 * p.coefficients.len()).sum::<usize>())?;
+                .min_by_key(|pieces| pieces.iter().map(|p| 10 + 4 * p.coefficients.len()).sum::<usize>());
+            let Some(pieces) = pieces else { break };
             let program =
                 Self::assembled(Kind::Fitted, inverse, thresholds, junction.clone(), pieces).walked(inverse);
             if program.walk.error <= error {
-                return Some(program);
+                return Ok(program);
             }
+            found = Some(program.walk.error.min(found.unwrap_or(f64::INFINITY)));
             aim *= NEXT_AIM;
         }
-        None
+        Err(found.map_or(Unfit::Pieces, Unfit::Rounding))
     }
 
     fn assembled(
         kind: Kind,
         inverse: &Inverse,
         thresholds: Thresholds,
-        junction: Option<JunctionPiece>,
+        junction: Option<JunctionEmf>,
         pieces: Vec<Piece>,
     ) -> Self {
         let at = |counted: u32| {
@@ -237,38 +293,6 @@ impl FloatProgram {
         let grid = walk::junction_grid(self.junction_range(), JUNCTIONS);
         let walk = walk::walk(&self, inverse, 1 << (self.aligned_bits - 16), &grid);
         FloatVariant { program: self, walk }
-    }
-}
-
-/// The constants for a correction `a + b·v` in volts of the chain's own rule: `gain·b` and `fixed + scaled·b + per_volt·a`,
-/// mV.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Formula {
-    /// mV for an aligned step, times b.
-    pub gain: f64,
-    /// mV.
-    pub fixed: f64,
-    /// mV, times b.
-    pub scaled: f64,
-    /// mV for a volt of a.
-    pub per_volt: f64,
-}
-
-impl Formula {
-    /// What the chain file corrects already is taken out of the nominal constants.
-    pub fn new(program: &FloatProgram, inverse: &Inverse) -> Self {
-        let built_in = inverse.correction();
-        // A compensated chain's emf of 25 °C is no part of what is corrected; a line's volts are those of the output.
-        let compensated = 1e3 * inverse.compensated_emf();
-        let (offset, gain) = if inverse.line() { inverse.nominal_transfer() } else { (0.0, 1.0) };
-        let per_volt = 1e3 / gain;
-        let thermocouple = f64::from(program.offset) - compensated - 1e3 * built_in.offset;
-        Self {
-            gain: f64::from(program.gain) / built_in.gain,
-            fixed: compensated - offset * per_volt,
-            scaled: thermocouple / built_in.gain + offset * per_volt,
-            per_volt,
-        }
     }
 }
 
@@ -299,6 +323,9 @@ const JUNCTION_SHARE: f64 = 0.1;
 const PUBLISHED_SHARE: f64 = 0.005;
 /// Last digit of the printed ends of the published ranges, mV.
 const PRINTED: f64 = 1e-3;
+/// Pieces of the junction's emf, and their degree.
+const MOST_JUNCTION_PIECES: usize = 8;
+const MOST_JUNCTION_DEGREE: usize = 8;
 /// Points of a fit.
 const FITTED: usize = 65;
 
@@ -373,33 +400,54 @@ fn greedy(inverse: &Inverse, degree: usize, error: f64) -> Option<Vec<Piece>> {
     Some(pieces)
 }
 
-/// The junction's polynomial within `error` K of the board's temperature; `None` inside where the circuit compensates.
-fn junction(inverse: &Inverse, error: f64) -> Option<Option<JunctionPiece>> {
-    const MOST: usize = 8;
+/// The junction's polynomials within `error` K of the board's temperature; `None` inside where the circuit compensates.
+fn junction(inverse: &Inverse, error: f64) -> Option<Option<JunctionEmf>> {
     if inverse.junction == JunctionInput::None {
         return Some(None);
     }
     let range = inverse.junction_range()?;
     let (low, high) = (f64::from(range.0), f64::from(range.1));
-    let centre = libm::floor(0.5 * (low + high));
-    let scale = libm::exp2(-libm::ceil(libm::log2(0.5 * (high - low))));
-    let target = |input: f64| inverse.junction_emf(input).map_or(f64::NAN, |e| 1e3 * e);
     // mV of a kelvin where the board is least sensitive.
     let (cold, warm) = inverse.board;
     let least = (0..=16)
         .map(|k| cold + (warm - cold) * f64::from(k) / 16.0)
         .map(|t| (1e3 * (inverse.emf(t + 0.5) - inverse.emf(t - 0.5))).abs())
         .fold(f64::INFINITY, f64::min);
-    for degree in 1..=MOST {
-        let (coefficients, worst) = fit(&target, low, high, centre, scale, degree);
-        if worst.is_finite() && worst <= error * least.max(1e-3) {
-            return Some(Some(JunctionPiece {
-                range,
-                centre: centre as f32,
-                scale: scale as f32,
-                coefficients,
-            }));
-        }
+    let millivolts = error * least.max(1e-3);
+    // Where the reference function as printed begins anew, the slope may step.
+    let segments = inverse.letter().segments().iter();
+    let corners = segments.flat_map(|s| [s.celsius.0, s.celsius.1]).filter_map(|t| inverse.junction_input(t));
+    let mut ends: Vec<f64> = corners.filter(|x| (low + 1.0..high - 1.0).contains(x)).collect();
+    ends.extend([low, high]);
+    ends.sort_by(f64::total_cmp);
+    ends.dedup();
+    let mut ways = vec![vec![low, high]];
+    while ends.len() <= MOST_JUNCTION_PIECES + 1 {
+        ways.push(ends.clone());
+        // Nothing helped: each in two.
+        let middles: Vec<f64> = ends.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect();
+        ends.extend(middles);
+        ends.sort_by(f64::total_cmp);
     }
-    None
+    ways.iter().find_map(|ends| {
+        let pieces = ends.windows(2).map(|w| junction_piece(inverse, (w[0], w[1]), millivolts));
+        Some(Some(JunctionEmf { range, pieces: pieces.collect::<Option<_>>()? }))
+    })
+}
+
+/// The polynomial of least degree between two inputs, within `error` mV.
+fn junction_piece(inverse: &Inverse, ends: (f64, f64), error: f64) -> Option<JunctionPiece> {
+    let (low, high) = ends;
+    let centre = libm::floor(0.5 * (low + high));
+    let scale = libm::exp2(-libm::ceil(libm::log2(0.5 * (high - low))));
+    let target = |input: f64| inverse.junction_emf(input).map_or(f64::NAN, |e| 1e3 * e);
+    (1..=MOST_JUNCTION_DEGREE).find_map(|degree| {
+        let (coefficients, worst) = fit(&target, low, high, centre, scale, degree);
+        (worst.is_finite() && worst <= error).then(|| JunctionPiece {
+            from: libm::ceil(low) as i32,
+            centre: centre as f32,
+            scale: scale as f32,
+            coefficients,
+        })
+    })
 }

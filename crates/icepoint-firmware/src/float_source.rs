@@ -3,12 +3,13 @@
 
 use std::fmt::Write as _;
 
-use crate::c_inputs::Inputs;
-use crate::c_source::{banner, comment, junction_kind};
+use crate::c_inputs::{Inputs, calibration_check};
+use crate::c_source::{banner, comment, junction_kind, unsigned};
 use crate::calibration::{VERSION, crc16};
 use crate::firmware::Facts;
 use crate::float::{FloatProgram, INVALID};
 use crate::identifier::capitals;
+use crate::inverse::JunctionInput;
 use crate::states::State;
 
 /// Type of the converter's input.
@@ -19,6 +20,14 @@ pub(crate) const fn code_type(program: &FloatProgram) -> &'static str {
 /// A number that reads back as the same `float`.
 fn number(value: f32) -> String {
     format!("{value:e}f")
+}
+
+/// An input of the junction.
+fn input_number(program: &FloatProgram, input: i32) -> String {
+    match program.junction_input {
+        JunctionInput::Temperature => input.to_string(),
+        _ => unsigned(input as u32),
+    }
 }
 
 /// Name of the conversion that takes aligned inputs.
@@ -125,6 +134,11 @@ pub fn source(program: &FloatProgram, facts: &Facts) -> String {
         out,
         "#include \"{p}.h\"
 
+/* A compiler that may take it that nothing is infinite or no number drops the check for constants that are none. */
+#if defined(__FAST_MATH__) || (defined(__FINITE_MATH_ONLY__) && __FINITE_MATH_ONLY__ + 0 > 0)
+#error \"{p}: compile without -ffast-math, -Ofast and -ffinite-math-only: else constants that are no numbers read as a temperature\"
+#endif
+
 /* float must be IEEE 754 single: else this array has a size that no array can have. */
 typedef char {p}_float_is_single[sizeof(float) == 4 ? 1 : -1];
 
@@ -143,10 +157,12 @@ typedef char {p}_float_is_single[sizeof(float) == 4 ? 1 : -1];
 "
     );
     if let Some(junction) = &program.junction {
-        let cells: Vec<String> = junction.coefficients.iter().map(|c| number(*c)).collect();
+        let coefficients = junction.pieces.iter().flat_map(|piece| &piece.coefficients);
+        let cells: Vec<String> = coefficients.map(|c| number(*c)).collect();
+        let several = if junction.pieces.len() > 1 { ", one piece after the other" } else { "" };
         let _ = write!(
             out,
-            "/* mV of the reference junction, highest power first */\nstatic const float {p}_junction[] {up}_TABLE = {{\n    {}\n}};\n\n",
+            "/* mV of the reference junction, highest power first{several} */\nstatic const float {p}_junction[] {up}_TABLE = {{\n    {}\n}};\n\n",
             cells.join(",\n    ")
         );
     }
@@ -178,27 +194,7 @@ static float {p}_polynomial(const float *coefficient, uint8_t count, float u)
     return sum;
 }}
 
-uint16_t {p}_calibration_check(const {p}_calibration *calibration)
-{{
-    const uint8_t *byte = (const uint8_t *)calibration;
-    uint16_t check = 0xffffu;
-    uint8_t i;
-    for (i = 0; i < 80u; i++) {{
-        uint16_t out;
-        if (i % 8u == 0u) {{
-            check = (uint16_t)(check ^ (uint16_t)((uint16_t)*byte << 8));
-            byte++;
-        }}
-        out = check & 0x8000u;
-        check = (uint16_t)(check << 1);
-        if (out) {{
-            check ^= 0x1021u;
-        }}
-    }}
-    return check;
-}}
-
-",
+{}",
         if last > 0 {
             format!(
                 "static const float {p}_from[] {up}_TABLE = {{ {} }};\n",
@@ -209,6 +205,7 @@ uint16_t {p}_calibration_check(const {p}_calibration *calibration)
         },
         list(&|i| number(program.pieces[i].centre)),
         list(&|i| program.pieces[i].coefficients.len().to_string()),
+        calibration_check(p, 10),
     );
     conversion(&mut out, program, p, &up);
     out
@@ -245,11 +242,29 @@ fn conversion(out: &mut String, program: &FloatProgram, p: &str, up: &str) {
     if let Some(junction) = &program.junction {
         let _ = writeln!(
             out,
-            "    /* Volts are added to volts: adding degrees would be wrong by many kelvin. */\n    e += {p}_polynomial({p}_junction, {}, ((float)junction - {}) * {});",
-            junction.coefficients.len(),
-            number(junction.centre),
-            number(junction.scale)
+            "    /* Volts are added to volts: adding degrees would be wrong by many kelvin. */"
         );
+        let mut begins = 0;
+        let last = junction.pieces.len().saturating_sub(1);
+        for (i, piece) in junction.pieces.iter().enumerate() {
+            let at = if begins > 0 { format!(" + {begins}") } else { String::new() };
+            let sum = format!(
+                "e += {p}_polynomial({p}_junction{at}, {}, ((float)junction - {}) * {});",
+                piece.coefficients.len(),
+                number(piece.centre),
+                number(piece.scale)
+            );
+            begins += piece.coefficients.len();
+            let _ = match junction.pieces.get(i + 1) {
+                _ if last == 0 => writeln!(out, "    {sum}"),
+                Some(next) => {
+                    let until = input_number(program, next.from);
+                    let start = if i == 0 { "    " } else { " " };
+                    write!(out, "{start}if (junction < {until}) {{\n        {sum}\n    }} else")
+                }
+                None => writeln!(out, " {{\n        {sum}\n    }}"),
+            };
+        }
     }
     let last = program.pieces.len().saturating_sub(1);
     let looking = if last > 0 {

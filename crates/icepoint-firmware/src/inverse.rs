@@ -11,6 +11,7 @@
 use icepoint_chain::chain::{Chain, ConverterKind, Correction, JunctionMethod, JunctionSensor, Readout};
 use icepoint_chain::imperfection::SPECIFIED_AT;
 use icepoint_chain::model::BoardState;
+use icepoint_chain::open_sensor::Pulses;
 use icepoint_chain::{Model, ModelError};
 use icepoint_sensors::Letter;
 use icepoint_sensors::platinum::Platinum;
@@ -173,10 +174,15 @@ impl Inverse {
         (fraction - input.lowest) / input.width() * f64::from(1u32 << self.aligned_bits())
     }
 
+    /// Volts of the thermocouple by the nominal offset and gain alone, without a correction, V.
+    pub fn uncorrected_volts(&self, aligned: f64) -> f64 {
+        let (offset, gain) = self.model.nominal_transfer();
+        (self.output_volts(aligned) - offset) / gain
+    }
+
     /// Emf to be added to the reference junction's, V: offset, gain and correction applied, not limited to the span.
     pub fn thermocouple_volts(&self, aligned: f64) -> f64 {
-        let (offset, gain) = self.model.nominal_transfer();
-        let v = (self.output_volts(aligned) - offset) / gain;
+        let v = self.uncorrected_volts(aligned);
         self.correction.offset + self.correction.gain * v + self.compensated_emf()
     }
 
@@ -197,10 +203,12 @@ impl Inverse {
         }
     }
 
-    /// Output voltage for a thermocouple voltage (before any correction), V.
+    /// Output voltage for a thermocouple voltage, V: what [`Inverse::thermocouple_volts`] makes of it is that voltage
+    /// again, so a board with a correction in its file has other codes than one without.
     pub fn nominal_output(&self, thermocouple_volts: f64) -> f64 {
         let (offset, gain) = self.model.nominal_transfer();
-        offset + gain * (thermocouple_volts - self.compensated_emf())
+        let c = self.correction;
+        offset + gain * (thermocouple_volts - self.compensated_emf() - c.offset) / c.gain
     }
 
     /// Emf of a temperature, V; goes on smoothly beyond the range as the model does.
@@ -260,7 +268,15 @@ impl Inverse {
         let ends = [self.junction_input(self.board.0)?, self.junction_input(self.board.1)?];
         let limits = match self.junction {
             JunctionInput::Temperature => (-32767.0, 32767.0),
-            _ => (1.0, f64::from((1u32 << self.aligned_bits()) - 2)),
+            // A shorted or broken sensor gives the lowest or the highest code, but for the converter's own errors.
+            JunctionInput::None | JunctionInput::Divider(_) => {
+                let converter = &self.chain().converter;
+                let codes = f64::from(1u32 << self.bits);
+                let off = (converter.offset + converter.nonlinearity) / converter.step();
+                let slack = 1.0 + libm::ceil(off + converter.gain_error * codes);
+                let code = f64::from(1u32 << self.alignment());
+                (slack * code, (codes - 1.0 - slack) * code)
+            }
         };
         let low = libm::ceil(ends[0].min(ends[1])).max(limits.0) as i32;
         let high = libm::floor(ends[0].max(ends[1])).min(limits.1) as i32;
@@ -276,17 +292,41 @@ impl Inverse {
         }
     }
 
-    /// Output volts with the sensor broken, lowest and highest over the board's range.
+    /// Temperatures at the ends of the junction's inputs that are used, °C, ascending: [`Inverse::board`], or less where
+    /// the input has no numbers for it. `None` without an input.
+    pub fn junction_ends(&self) -> Option<(f64, f64)> {
+        let (low, high) = self.junction_range()?;
+        let (a, b) = (self.junction_celsius(f64::from(low))?, self.junction_celsius(f64::from(high))?);
+        Some((a.min(b), a.max(b)))
+    }
+
+    /// Aligned inputs, lowest and highest, of a broken sensor: over the board's range, and over all boards whose parts
+    /// are within their limits.
     ///
     /// # Errors
     /// [`ModelError`] when the broken circuit has no operating point.
-    pub fn open_volts(&self) -> Result<(f64, f64), ModelError> {
+    pub fn open_inputs(&self, pulses: Pulses) -> Result<(f64, f64), ModelError> {
         let (low, high) = self.chain().need.board;
         let mut range = (f64::INFINITY, f64::NEG_INFINITY);
-        for board in [low, 0.5 * (low + high), high] {
-            let volts = self.model.open_sensor(board)?.output_volts;
-            range = (range.0.min(volts), range.1.max(volts));
+        for board in [low, SPECIFIED_AT.clamp(low, high), high] {
+            let volts = self.model.open_sensor_counted(board, pulses)?;
+            range = (range.0.min(volts.0), range.1.max(volts.1));
         }
-        Ok(range)
+        let top = f64::from(((1u32 << self.bits) - 1) << self.alignment());
+        let input = |volts: f64| self.aligned(volts).clamp(0.0, top);
+        Ok((input(range.0), input(range.1)))
+    }
+
+    /// Whether the current that finds a broken sensor flows between readings only.
+    pub fn pulsed_detection(&self) -> bool {
+        self.model.pulsed_detection()
+    }
+
+    /// What that current adds to the thermocouple's volts while it flows through a whole loop, V.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the circuit has no operating point.
+    pub fn pulse_shift(&self) -> Result<f64, ModelError> {
+        self.model.pulse_shift(SPECIFIED_AT)
     }
 }

@@ -3,6 +3,7 @@
 use std::fmt::Write as _;
 
 use icepoint_chain::chain::Correction;
+use icepoint_chain::quantity;
 
 use crate::c_source::{code_type, junction_type, result_type};
 use crate::choice::Smallest;
@@ -46,17 +47,19 @@ pub fn page(firmware: &Firmware) -> String {
         "\nIn every state but 0 the result is `{up}_INVALID` ({}), which no temperature of the range has.\n\n",
         program.invalid()
     );
+    broken_sensor(&mut out, f);
+    let code = f.code_words();
     let _ = write!(
         out,
-        "## How good it is\n\n- Largest error against the exact inverse of the chain: **{:.4} K** ({:.4} K wanted), found by walking every input\n  of the converter ({} of them, parts of a code included) at {} inputs of the reference junction; at {:.2} °C or so.\n- Bound for any pair of code and reference-junction input: **{:.4} K** (each part walked on its own, then every sum).\n- The converter's own quantisation is beside it: one code is {:.3} K to {:.3} K. So are the errors of the parts:\n  `icepoint budget` says how much.\n\n",
+        "## How good it is\n\n- Largest error against the exact inverse of the chain: **{:.4} K** ({:.4} K wanted), found by walking every input\n  of the converter ({} of them, parts of a code included) at {} inputs of the reference junction; at {:.2} °C or so.\n- Bound for any pair of code and reference-junction input: **{:.4} K** (each part walked on its own, then every sum).\n- The converter's own quantisation is beside it: one code is {} K to {} K. So are the errors of the parts:\n  `icepoint budget` says how much.\n\n",
         f.walk.error,
         f.error,
         1u64 << program.aligned_bits,
         f.junctions().len(),
         worst_celsius(f),
         f.everywhere,
-        f.code_kelvin.0,
-        f.code_kelvin.1
+        code.0,
+        code.1
     );
     choices(&mut out, f);
     floats(&mut out, f, p);
@@ -89,6 +92,32 @@ fn calling(out: &mut String, f: &Firmware, p: &str, up: &str) {
         out,
         "C99, `stdint.h` only, no allocation, no floating point here, no state of its own. In Rust: `mod {p};`, `core` only, the same\nnumbers. `{p}-vectors.csv` has inputs with their results for a test on the target.\n\n"
     );
+}
+
+/// What the states can't tell of a broken sensor.
+fn broken_sensor(out: &mut String, f: &Firmware) {
+    if f.inverse.pulsed_detection() {
+        let found = match f.open_in_pulse {
+            Some(codes) => format!(
+                "a code of **{codes}** is a broken sensor,\non every board whose parts are within their limits"
+            ),
+            None => "nor is one told then on every\nboard whose parts are within their limits".to_owned(),
+        };
+        let _ = write!(
+            out,
+            "The detection current flows in pulses, and a reading is taken without it. So look at a code taken at the end of\na pulse, once the inputs have settled: {found}. Such a code is no reading: keep it from the\nfilter and from the conversion, and take the next reading only after the wait.\n\n"
+        );
+    }
+    if !f.program.thresholds.tells_open() {
+        let _ = write!(
+            out,
+            "**A broken sensor can read as a temperature here.** Where that can hurt someone, watch for it by other means.\n\n"
+        );
+    }
+    if f.program.junction.is_some() {
+        let lines: Vec<String> = f.junction_words().iter().map(|l| l.replace("degC", "°C")).collect();
+        let _ = write!(out, "{}\n\n", lines.join("\n"));
+    }
 }
 
 fn filter(out: &mut String, f: &Firmware, p: &str) {
@@ -174,11 +203,27 @@ fn floats(out: &mut String, f: &Firmware, p: &str) {
     );
 }
 
+/// Step of the gains on the page.
+const GAIN_STEP: f64 = 1e-3;
+
+/// An end of a span with so few digits that it is read at a glance, rounded into the span.
+fn inwards(end: f64, step: f64, low: bool) -> f64 {
+    let steps = end / step;
+    step * if low { libm::ceil(steps) } else { libm::floor(steps) }
+}
+
+/// Ends of a span of volts.
+fn volts_of(span: (f64, f64)) -> (String, String) {
+    let step = libm::exp10(libm::floor(libm::log10(span.0.abs().max(span.1.abs()).max(1e-9))) - 1.0);
+    let words = |end, low| quantity::format(inwards(end, step, low), quantity::Unit::Volt, 3);
+    (words(span.0, true), words(span.1, false))
+}
+
 /// An offset (V at the thermocouple) and a gain, for the example on the page.
 const EXAMPLE: (f64, f64) = (10e-6, 1.001);
 
 fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
-    let formula = Formula::new(f);
+    let formula = f.formula();
     let step = 1e9 / f.program.steps_per_volt;
     let line = f.inverse.line();
     let volts = if line { "output's voltage" } else { "thermocouple's voltage" };
@@ -186,6 +231,16 @@ fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
         out,
         "## Calibrating in place\n\n`{p}_calibration` has a gain and an offset in steps of emf ({step:.4} nV). `icepoint calibrate` finds `v' = a + b·v` for the\n{volts} (a in V, b near 1). Its constants are absolute: they replace those that the chain file may have.\n\n```text\ngain   = round(b · {:.4})\noffset = round({:.1} + b · {:.1} + a · {:.6e} /V)\ncheck  = {p}_calibration_check(&constants)\n```\n\n",
         formula.gain, formula.fixed, formula.scaled, formula.per_volt
+    );
+    let reach = f.reach();
+    let offset = volts_of(reach.offset);
+    let _ = write!(
+        out,
+        "The states are told by codes of the chain as designed. Constants that go further than this bring an end of the range\nasked among them, and it then reads as open, reversed or saturated: a from {} to {} at b = 1, b from {:.3} to {:.3} at\na = 0, less if both are off.\n\n",
+        offset.0,
+        offset.1,
+        inwards(reach.gain.0, GAIN_STEP, true),
+        inwards(reach.gain.1, GAIN_STEP, false)
     );
     let offset = if line { EXAMPLE.0 * f.inverse.nominal_transfer().1 } else { EXAMPLE.0 };
     if let Some(c) = f.constants(Correction { offset, gain: EXAMPLE.1 }) {
@@ -203,7 +258,7 @@ fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
     }
     let fitted = f.floats.iter().find(|v| v.program.kind == Kind::Fitted);
     if let Some(variant) = fitted.filter(|_| f.float_file) {
-        let formula = crate::float::Formula::new(&variant.program, &f.inverse);
+        let formula = variant.program.formula(&f.inverse);
         let _ = write!(
             out,
             "The float code's constants, in mV:\n\n```text\ngain   = b · {:.9e}\noffset = {:.6} + b · {:.6} + a · {:.6} /V\ncheck  = {p}_float_calibration_check(&constants)\n```\n\n",
@@ -215,30 +270,4 @@ fn calibration(out: &mut String, f: &Firmware, p: &str, up: &str) {
         "Keep the struct in memory that lasts, and give its copy to `{p}_temperature`: a copy whose check or version is wrong reads\n`{up}_CALIBRATION_INVALID`. The bound above is for the nominal constants; rounding the gain adds at most half a part in {}.",
         f.program.nominal.gain
     );
-}
-
-/// The constants for a correction `a + b·v` in volts of the chain's own rule: `gain·b` and `fixed + scaled·b + per_volt·a`.
-struct Formula {
-    gain: f64,
-    fixed: f64,
-    scaled: f64,
-    per_volt: f64,
-}
-
-impl Formula {
-    fn new(f: &Firmware) -> Self {
-        let (n, steps, zero) = (&f.program.nominal, f.program.steps_per_volt, f.program.zero_steps);
-        // What the chain file corrects already is taken out of the nominal constants.
-        let built_in = f.inverse.correction();
-        let scaled = (f64::from(n.offset) - zero - built_in.offset * steps) / built_in.gain;
-        // A line's volts are those of the output.
-        let (offset, gain) = if f.inverse.line() { f.inverse.nominal_transfer() } else { (0.0, 1.0) };
-        let per_volt = steps / gain;
-        Self {
-            gain: f64::from(n.gain) / built_in.gain,
-            fixed: zero - offset * per_volt,
-            scaled: scaled + offset * per_volt,
-            per_volt,
-        }
-    }
 }

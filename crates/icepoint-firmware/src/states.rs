@@ -1,9 +1,14 @@
 //! What a reading can be beside a temperature, and from which codes on each is told.
 //!
 //! **What a chain can tell.** An open sensor shows only where the circuit drives its output away from every code of
-//! the range; a reversed one only where its voltage still gives a code below every code of the range, which something
-//! far colder gives as well: one number can't tell them apart. A shorted one reads the board's temperature and shows
-//! only where the range asked lies wholly above it. What can't be told is said in the page that goes with the code.
+//! the range, on every board whose parts are within their limits, and while a reading is taken: a detection current in
+//! pulses tells it in codes taken during the pulse ([`Thresholds::in_pulse`]), which are no readings. A reversed one shows
+//! only where its voltage still gives a code below every code of the range, which something far colder gives as well: one
+//! number can't tell them apart. A shorted one reads the board's temperature and shows only where the range asked lies
+//! wholly above it. What can't be told is said in the page that goes with the code.
+
+use icepoint_chain::chain::Correction;
+use icepoint_chain::open_sensor::Pulses;
 
 use crate::inverse::Inverse;
 use crate::refusal::Refusal;
@@ -91,75 +96,154 @@ pub struct Thresholds {
     pub reversed_below: Option<u32>,
 }
 
+/// Codes, as the converter gives them, that tell a broken sensor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OpenCodes {
+    /// This one and all above it.
+    From(u32),
+    /// This one and all below it.
+    UpTo(u32),
+}
+
+impl core::fmt::Display for OpenCodes {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::From(code) => write!(f, "{code} or more"),
+            Self::UpTo(code) => write!(f, "{code} or less"),
+        }
+    }
+}
+
+/// Counted inputs of one chain: aligned and, for a falling one, from the top.
+struct Inputs<'a> {
+    inverse: &'a Inverse,
+    falling: bool,
+    top: u32,
+    /// Half a code.
+    half: u32,
+}
+
+impl<'a> Inputs<'a> {
+    fn new(inverse: &'a Inverse) -> Self {
+        let top = ((1u32 << inverse.bits) - 1) << inverse.alignment();
+        let falling = inverse.thermocouple_volts(1.0) < inverse.thermocouple_volts(0.0);
+        let half = if inverse.alignment() == 0 { 1 } else { 1u32 << (inverse.alignment() - 1) };
+        Self { inverse, falling, top, half }
+    }
+
+    /// Steps in a code.
+    fn code(&self) -> u32 {
+        1 << self.inverse.alignment()
+    }
+
+    fn counted(&self, aligned: f64) -> f64 {
+        if self.falling { f64::from(self.top) - aligned } else { aligned }
+    }
+
+    /// Input at two temperatures, with `shift` volts added to the thermocouple's.
+    fn at(&self, hot: f64, board: f64, shift: f64) -> f64 {
+        let volts = self.inverse.seen(hot, board) + shift;
+        self.counted(self.inverse.aligned(self.inverse.nominal_output(volts)))
+    }
+
+    /// Inputs of the ends of the range asked, lowest and highest.
+    fn asked(&self, shift: f64) -> (f64, f64) {
+        let need = &self.inverse.chain().need;
+        (self.at(need.hot.0, need.board.1, shift.min(0.0)), self.at(need.hot.1, need.board.0, shift.max(0.0)))
+    }
+
+    /// Lowest and highest input that is a temperature with any input of the junction.
+    fn legal(&self, shift: f64) -> (f64, f64) {
+        let (hot, board) = (self.inverse.hot, self.inverse.board);
+        let asked = self.asked(shift);
+        (
+            self.at(hot.0, board.1, shift.min(0.0)).min(asked.0),
+            self.at(hot.1, board.0, shift.max(0.0)).max(asked.1),
+        )
+    }
+
+    /// Inputs from which on, or below which, the sensor is broken: on every board, not on the mean one alone.
+    fn open(&self, legal: (f64, f64), pulses: Pulses) -> Result<(Option<u32>, Option<u32>), Refusal> {
+        let ends = self.inverse.open_inputs(pulses)?;
+        let (a, b) = (self.counted(ends.0), self.counted(ends.1));
+        let (low, high) = (a.min(b), a.max(b));
+        let (half, top, code) = (f64::from(self.half), f64::from(self.top), f64::from(self.code()));
+        // A code at the converter's very end must count as open even after averaging.
+        let from = (0.5 * (legal.1 + low)).min(top - half);
+        let below = (0.5 * (legal.0 + high)).max(half);
+        // Rounding takes half a code on each side of the middle.
+        if from > legal.1 && (low >= top || low - legal.1 >= code) {
+            return Ok((Some(libm::ceil(from) as u32), None));
+        }
+        if below < legal.0 && (high <= 0.0 || legal.0 - high >= code) {
+            return Ok((None, Some(libm::floor(below) as u32)));
+        }
+        Ok((None, None))
+    }
+}
+
 impl Thresholds {
-    /// What this chain can tell.
+    /// What this chain can tell of a reading. A detection current in pulses is off while one is taken.
     ///
     /// # Errors
     /// [`Refusal`] where the range asked doesn't fit the converter's codes.
     pub fn new(inverse: &Inverse) -> Result<Self, Refusal> {
-        let codes = (1u32 << inverse.bits) - 1;
-        let top = codes << inverse.alignment();
-        let falling = inverse.thermocouple_volts(1.0) < inverse.thermocouple_volts(0.0);
-        // Codes as the firmware counts them.
-        let counted = |v: f64| {
-            let aligned = inverse.aligned(inverse.nominal_output(v));
-            if falling { f64::from(top) - aligned } else { aligned }
-        };
+        let inputs = Inputs::new(inverse);
+        let (top, half) = (inputs.top, inputs.half);
         let need = &inverse.chain().need;
-        let code = |hot: f64, board: f64| counted(inverse.seen(hot, board));
-        let asked = [
-            (need.hot.0, need.board.1, code(need.hot.0, need.board.1)),
-            (need.hot.1, need.board.0, code(need.hot.1, need.board.0)),
-        ];
-        let half = if inverse.alignment() == 0 { 1 } else { 1u32 << (inverse.alignment() - 1) };
-        for (hot, board, code) in asked {
+        let asked = inputs.asked(0.0);
+        for (hot, board, input) in [(need.hot.0, need.board.1, asked.0), (need.hot.1, need.board.0, asked.1)]
+        {
             // A code of slack: the ends of the range may sit on the converter's own.
-            if code < -f64::from(half) || code > f64::from(top + half) {
-                return Err(Refusal::new(
-                    "firmware.beyond_converter",
-                    format!(
-                        "{hot} °C with the board at {board} °C would be code {:.0}, and the converter goes from 0 to {codes}",
-                        code / f64::from(1u32 << inverse.alignment())
-                    ),
-                    "`icepoint design FILE` first, and the file that it writes; or a smaller range in [need]",
-                ));
+            if input < -f64::from(half) || input > f64::from(top + half) {
+                return Err(beyond(inverse, hot, board, inputs.counted(input) / f64::from(inputs.code())));
             }
         }
-        let legal = (
-            code(inverse.hot.0, inverse.board.1).min(asked[0].2),
-            code(inverse.hot.1, inverse.board.0).max(asked[1].2),
-        );
-        let (open_from, open_below) = Self::open(inverse, falling, top, legal, half)?;
+        let legal = inputs.legal(0.0);
+        let (open_from, open_below) = inputs.open(legal, Pulses::Off)?;
         // A shorted sensor is one that has the board's temperature; the hottest board is nearest to the range.
-        let short = code(inverse.board.1, inverse.board.1);
+        let short = inputs.at(inverse.board.1, inverse.board.1, 0.0);
         let reversed = if need.hot.0 > inverse.board.1 { 0.5 * (short + legal.0) } else { legal.0 };
         let reversed_below = (reversed > f64::from(half) + 1.0).then_some(libm::floor(reversed) as u32);
-        Ok(Self { falling, top, low: half, high: top + 1 - half, open_from, open_below, reversed_below })
+        let (low, high) = (half, top + 1 - half);
+        Ok(Self { falling: inputs.falling, top, low, high, open_from, open_below, reversed_below })
     }
 
-    fn open(
-        inverse: &Inverse,
-        falling: bool,
-        top: u32,
-        legal: (f64, f64),
-        half: u32,
-    ) -> Result<(Option<u32>, Option<u32>), Refusal> {
-        let volts = inverse.open_volts()?;
-        let clamped = |v: f64| inverse.aligned(v).clamp(0.0, f64::from(top));
-        let (mut low, mut high) = (clamped(volts.0), clamped(volts.1));
-        if falling {
-            (low, high) = (f64::from(top) - high, f64::from(top) - low);
+    /// Codes that tell a broken sensor while a pulsed detection current flows and the inputs have settled; `None` where
+    /// there is no such current, or not even it brings every broken sensor out of the range.
+    ///
+    /// # Errors
+    /// [`Refusal`] where the broken circuit has no operating point.
+    pub fn in_pulse(inverse: &Inverse) -> Result<Option<OpenCodes>, Refusal> {
+        if !inverse.pulsed_detection() {
+            return Ok(None);
         }
-        // A code at the converter's very end must count as open even after averaging.
-        let from = (0.5 * (legal.1 + low)).min(f64::from(top - half));
-        let below = (0.5 * (legal.0 + high)).max(f64::from(half));
-        if low > legal.1 && from > legal.1 {
-            return Ok((Some(libm::ceil(from) as u32), None));
-        }
-        if high < legal.0 && below < legal.0 {
-            return Ok((None, Some(libm::floor(below) as u32)));
-        }
-        Ok((None, None))
+        let inputs = Inputs::new(inverse);
+        let open = inputs.open(inputs.legal(inverse.pulse_shift()?), Pulses::On)?;
+        let code = inputs.code();
+        Ok(match (open, inputs.falling) {
+            ((Some(from), _), false) => Some(OpenCodes::From(from.div_ceil(code))),
+            ((Some(from), _), true) => Some(OpenCodes::UpTo((inputs.top - from) / code)),
+            ((None, Some(below)), false) => Some(OpenCodes::UpTo(below.div_ceil(code).saturating_sub(1))),
+            ((None, Some(below)), true) => Some(OpenCodes::From((inputs.top - below) / code + 1)),
+            ((None, None), _) => None,
+        })
+    }
+
+    /// Whether a broken sensor is told from every temperature.
+    pub const fn tells_open(&self) -> bool {
+        self.open_from.is_some() || self.open_below.is_some()
+    }
+
+    /// Lowest and highest counted input that is told as a temperature, or as above or below the range.
+    pub fn readable(&self) -> (u32, u32) {
+        let low = self.low.max(self.open_below.unwrap_or(0)).max(self.reversed_below.unwrap_or(0));
+        (low, self.high.min(self.open_from.unwrap_or(u32::MAX)) - 1)
+    }
+
+    /// The aligned input of a counted one, or the counted one of an aligned.
+    pub const fn counted(&self, input: u32) -> u32 {
+        if self.falling { self.top - input } else { input }
     }
 
     /// The state told by the code alone.
@@ -176,4 +260,21 @@ impl Thresholds {
             State::InRange
         }
     }
+}
+
+fn beyond(inverse: &Inverse, hot: f64, board: f64, code: f64) -> Refusal {
+    let codes = (1u32 << inverse.bits) - 1;
+    let corrected = inverse.correction() != Correction::NONE;
+    Refusal::new(
+        "firmware.beyond_converter",
+        format!(
+            "{hot} °C with the board at {board} °C would be code {code:.0}{}, and the converter goes from 0 to {codes}",
+            if corrected { " by the correction in [calibration]" } else { "" }
+        ),
+        if corrected {
+            "a smaller range in [need]; or look why the board is so far off, and `icepoint calibrate` it again"
+        } else {
+            "`icepoint design FILE` first, and the file that it writes; or a smaller range in [need]"
+        },
+    )
 }

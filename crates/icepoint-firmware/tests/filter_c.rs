@@ -11,6 +11,95 @@ use icepoint_firmware::choice::Effort;
 use icepoint_firmware::curve::Form;
 use icepoint_firmware::{Request, firmware};
 
+/// What is no code of the converter counts as the last one, in C and in Rust: it must not wrap and read as a temperature.
+#[test]
+fn what_is_no_code_counts_as_the_last_one() {
+    if !common::have("gcc") || !common::have("rustc") {
+        return;
+    }
+    for filter in [
+        DigitalFilter::Mean { periods: 1, rate: 1000.0 },
+        DigitalFilter::FirstOrder { time_constant: 0.05, rate: 1000.0 },
+        DigitalFilter::Sinc { order: 3, rate: 1000.0, output_rate: 50.0 },
+    ] {
+        for bits in [12, 18] {
+            let mut chain = common::chain(icepoint_sensors::Letter::K, (0.0, 900.0), bits);
+            chain.filter = filter;
+            let request = Request {
+                name: Some("t".into()),
+                error: Some(0.5),
+                form: Some(Form::Polynomial(2)),
+                effort: Effort { all: false },
+                ..Request::default()
+            };
+            let f = firmware(&chain, &request).expect("firmware");
+            let program = f.filter.expect("a filter");
+            let count = 8 * program.codes_per_result().max(1);
+            let last = (1u32 << bits) - 1;
+            let most = if f.program.aligned_bits == 16 { 0xffff } else { u32::MAX };
+            let codes: Vec<u32> = vec![last + 1, 0x9800.max(last + 1), most - 1, most, last];
+            let list: Vec<String> = codes.iter().map(u32::to_string).collect();
+            let (kind, word) =
+                if f.program.aligned_bits == 16 { ("uint16_t", "u16") } else { ("uint32_t", "u32") };
+            let main = format!(
+                "int main(void)
+{{
+    static const uint32_t codes[] = {{ {list} }};
+    unsigned c;
+    uint32_t k;
+    for (c = 0; c < {codes}; c++) {{
+        t_filter filter = {{ 0 }};
+        {kind} fine = 0;
+        for (k = 0; k < {count}; k++) {{
+            (void)t_filter_add(&filter, ({kind})codes[c], &fine);
+        }}
+        printf(\"%lu\\n\", (unsigned long)fine);
+    }}
+    return 0;
+}}
+",
+                list = list.iter().map(|c| format!("{c}u")).collect::<Vec<_>>().join(", "),
+                codes = codes.len(),
+            );
+            let in_c: Vec<u32> =
+                common::run_c(&f, &main).lines().map(|l| l.parse().expect("a number")).collect();
+            let in_rust = run_rust(
+                &f,
+                &format!(
+                    "for code in [{list}] {{
+        let mut filter = t::Filter::default();
+        let mut fine = None;
+        for _ in 0..{count} {{
+            fine = filter.add(code as {word}).or(fine);
+        }}
+        println!(\"{{}}\", fine.unwrap_or(0));
+    }}",
+                    list = list.iter().map(|c| format!("{c}u32")).collect::<Vec<_>>().join(", "),
+                ),
+            );
+            let aligned = last << f.program.alignment();
+            assert_eq!(in_c, vec![aligned; codes.len()], "{filter:?}, {bits} bit, C");
+            assert_eq!(in_rust, vec![aligned; codes.len()], "{filter:?}, {bits} bit, Rust");
+        }
+    }
+}
+
+/// Numbers that a main function prints which has the generated module as `t`.
+fn run_rust(f: &icepoint_firmware::Firmware, body: &str) -> Vec<u32> {
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("t.rs"), f.rust_module()).expect("written");
+    let main = format!("#[allow(dead_code)]\nmod t;\nfn main() {{\n    {body}\n}}\n");
+    std::fs::write(folder.path().join("main.rs"), main).expect("written");
+    let built = std::process::Command::new("rustc")
+        .args(["--edition", "2024", "-C", "debug-assertions=on", "-o", "main.elf", "main.rs"])
+        .current_dir(folder.path())
+        .output()
+        .expect("rustc");
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let ran = std::process::Command::new(folder.path().join("main.elf")).output().expect("the program");
+    String::from_utf8(ran.stdout).expect("text").lines().map(|l| l.parse().expect("a number")).collect()
+}
+
 const MAINS: f64 = 50.0;
 /// Frequencies: mains, 1 % beside it, slow, between nulls, near the second null.
 const HERTZ: [f64; 7] = [50.0, 49.5, 50.5, 3.0, 23.0, 70.0, 99.0];

@@ -7,17 +7,20 @@ mod common;
 use icepoint_chain::chain::Correction;
 use icepoint_firmware::choice::Effort;
 use icepoint_firmware::curve::Form;
-use icepoint_firmware::float::{FloatProgram, Kind};
+use icepoint_firmware::float::{FloatProgram, Kind, Unfit};
+use icepoint_firmware::inverse::Inverse;
 use icepoint_firmware::proof::{Scope, float_targets};
-use icepoint_firmware::states::State;
+use icepoint_firmware::states::{State, Thresholds};
 use icepoint_firmware::{Firmware, Request, firmware};
 use icepoint_sensors::Letter;
 
 fn made(chain: &icepoint_chain::Chain, error: f64) -> Firmware {
+    // Chords follow a corner best.
+    let degree = if chain.need.board.0 < 0.0 { 1 } else { 2 };
     let request = Request {
         name: Some("t".into()),
         error: Some(error),
-        form: Some(Form::Polynomial(2)),
+        form: Some(Form::Polynomial(degree)),
         effort: Effort { all: false },
         ..Request::default()
     };
@@ -38,6 +41,10 @@ fn float_keeps_its_error_and_runs_the_same_bits() {
         (common::compensated_12_bit(), 0.1),
         (common::example("freezer"), 0.05),
         (common::chain(Letter::R, (0.0, 1600.0), 16), 0.2),
+        // Type N's functions meet at 0 °C with a corner.
+        (cold(common::kiln().clone()), 0.1),
+        (cold(common::thermistor()), 0.2),
+        (cold(common::chain(Letter::K, (0.0, 900.0), 16)), 0.1),
     ];
     for (chain, error) in cases {
         let f = made(&chain, error);
@@ -82,6 +89,80 @@ fn float_keeps_its_error_and_runs_the_same_bits() {
                 assert_eq!(t.same_bits, Some(true), "{}: {t:?}", chain.name);
             }
         }
+    }
+}
+
+/// A board that may be below 0 °C.
+fn cold(mut chain: icepoint_chain::Chain) -> icepoint_chain::Chain {
+    chain.name += ", cold board";
+    chain.need.board.0 = -25.0;
+    chain
+}
+
+/// What is in the way of a smaller error is named as it is.
+#[test]
+fn what_float_cannot_do_has_its_reason() {
+    let inverse = Inverse::new(common::kiln()).expect("an inverse");
+    let thresholds = Thresholds::new(&inverse).expect("thresholds");
+    let Err(unfit) = FloatProgram::fitted(&inverse, thresholds, 1e-4).map(|v| v.walk.error) else {
+        panic!("a tenth of a millikelvin at 1100 °C in float")
+    };
+    let Unfit::Rounding(least) = unfit else { panic!("{unfit}") };
+    println!("{unfit}");
+    // The last place of 1100 °C is 0.00012 K.
+    assert!(least > 1e-4 && least < 1e-3, "{unfit}");
+    assert!(unfit.to_string().contains("rounding to the 24 bits of a float leaves 0.000"), "{unfit}");
+    let finer = FloatProgram::fitted(&inverse, thresholds, 1e-9).map(|v| v.walk.error);
+    assert_eq!(finer, Err(Unfit::Pieces));
+}
+
+/// Constants that are no numbers read as below; a compiler that takes it that there are none is refused.
+#[test]
+fn fast_mathematics_is_refused() {
+    if !common::have("gcc") {
+        return;
+    }
+    let f = firmware(
+        common::kiln(),
+        &Request {
+            name: Some("t".into()),
+            error: Some(0.25),
+            form: Some(Form::Polynomial(2)),
+            effort: Effort { all: false },
+            float: true,
+            ..Request::default()
+        },
+    )
+    .expect("firmware");
+    let folder = tempfile::tempdir().expect("a folder");
+    for file in f.files() {
+        std::fs::write(folder.path().join(file.name), file.contents).expect("written");
+    }
+    for (option, good) in [
+        ("-O2", true),
+        ("-O3", true),
+        ("-ffast-math", false),
+        ("-Ofast", false),
+        ("-ffinite-math-only", false),
+    ] {
+        let out = std::process::Command::new("gcc")
+            .args([
+                "-std=c99",
+                "-Wall",
+                "-Wextra",
+                "-Wundef",
+                "-pedantic",
+                "-Werror",
+                option,
+                "-c",
+                "t_float.c",
+            ])
+            .current_dir(folder.path())
+            .output()
+            .expect("gcc");
+        let words = String::from_utf8_lossy(&out.stderr);
+        assert_eq!(out.status.success(), good, "{option}: {words}");
+        assert_eq!(words.contains("compile without -ffast-math"), !good, "{option}: {words}");
     }
 }
 

@@ -9,6 +9,33 @@ use icepoint_firmware::choice::Effort;
 use icepoint_firmware::curve::Form;
 use icepoint_firmware::{Request, firmware};
 
+/// What a code is worth has digits however fine it is, and the junction's span is the one that the input has.
+#[test]
+fn figures_of_the_banner_are_those_of_the_chain() {
+    let request = Request {
+        name: Some("t".into()),
+        form: Some(Form::Polynomial(2)),
+        effort: Effort { all: false },
+        float: true,
+        ..Request::default()
+    };
+    let f = firmware(&common::example("freezer"), &request).expect("firmware");
+    assert_eq!(f.inverse.bits, 24);
+    for file in f.files().iter().filter(|file| file.name.ends_with(".h") || file.name.ends_with(".md")) {
+        let line = file.contents.lines().find(|l| l.contains("one code is")).expect("a line");
+        let numbers: Vec<f64> = line.split_whitespace().filter_map(|w| w.parse().ok()).collect();
+        let [least, most] = numbers[..] else { panic!("{line}") };
+        assert!((least / f.code_kelvin.0 - 1.0).abs() < 0.01, "{line}");
+        assert!((most / f.code_kelvin.1 - 1.0).abs() < 0.01, "{line}");
+    }
+    // 32767 steps of 1/256 K.
+    let mut hot = common::kiln().clone();
+    (hot.need.hot, hot.need.board) = ((300.0, 1000.0), (-40.0, 125.0));
+    let f = firmware(&hot, &request).expect("firmware");
+    assert_eq!(f.inverse.board.1, 130.0);
+    assert!(f.c_header().contains("Reference junction: -45.0 to 127.9 degC"), "{}", f.c_header());
+}
+
 #[test]
 fn headers_are_the_kept_ones() {
     let request = Request {

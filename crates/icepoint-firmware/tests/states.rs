@@ -6,7 +6,7 @@
 mod common;
 
 use icepoint_chain::Model;
-use icepoint_chain::chain::Chain;
+use icepoint_chain::chain::{Chain, ConverterKind, JunctionMethod, JunctionSensor};
 use icepoint_chain::situation::Situation;
 use icepoint_firmware::choice::Effort;
 use icepoint_firmware::curve::Form;
@@ -223,6 +223,36 @@ fn every_state_is_told_by_the_generated_code() {
             ("no code of the converter", warm, 4096, false, State::JunctionOutOfRange),
         ],
     );
+
+    // Its resistor far too small, and few codes: a broken one is near to a cold one, and the converter's own errors lie
+    // between (2 codes of offset, 2 of non-linearity, 0.1 % of gain).
+    let mut skewed = common::thermistor();
+    skewed.need.board = (-40.0, 55.0);
+    if let JunctionMethod::Measured(JunctionSensor::Thermistor { divider, .. }) = &mut skewed.junction.method
+    {
+        divider.ohms = 330.0;
+    }
+    if let ConverterKind::Adc { bits, .. } = &mut skewed.converter.kind {
+        *bits = 10;
+    }
+    let step = skewed.converter.step();
+    (skewed.converter.offset, skewed.converter.nonlinearity) = (2.0 * step, 2.0 * step);
+    let f = made(&skewed);
+    let (low, high) = f.program.junction_read().expect("a junction");
+    assert!(high < 1023 - 5 && low > 0, "{low} to {high}");
+    let warm = output(&skewed, 650.0, 25.0);
+    check(
+        &skewed,
+        &f,
+        vec![
+            ("highest code that is used", warm, high, false, State::InRange),
+            ("thermistor open", warm, 1023, false, State::JunctionOutOfRange),
+            ("open, the converter 5 codes low", warm, 1018, false, State::JunctionOutOfRange),
+            ("thermistor shorted", warm, 0, false, State::JunctionOutOfRange),
+        ],
+    );
+    let header = f.c_header();
+    assert!(header.contains("CAUTION: the board is to be used from -40 to 55 degC"), "{header}");
 
     for state in State::ALL {
         assert!(seen[state as usize] > 0, "no test produced {}", state.name());

@@ -181,11 +181,8 @@ fn print(
         "Largest error {:.4} K on every code ({:.4} K wanted); at most {:.4} K for any code and reference junction.",
         f.walk.error, f.error, f.everywhere
     )?;
-    writeln!(
-        out,
-        "One code of the converter is {:.3} K to {:.3} K beside it.\n",
-        f.code_kelvin.0, f.code_kelvin.1
-    )?;
+    let code = f.code_words();
+    writeln!(out, "One code of the converter is {} K to {} K beside it.\n", code.0, code.1)?;
     writeln!(
         out,
         "  {:20} {:>6} {:>9} {:>11} {:>12} {:>9}",

@@ -134,8 +134,19 @@ impl Model {
     /// output voltage, before any correction.
     #[inline]
     pub fn rule_volts(&self, state: &BoardState, output: f64, d: &[f64], noise: ReadingNoise) -> f64 {
+        self.of_rule(self.counted_volts(state, output, d, noise))
+    }
+
+    /// What the converter's code stands for, V at its input; within its span.
+    pub(crate) fn counted_volts(
+        &self,
+        state: &BoardState,
+        output: f64,
+        d: &[f64],
+        noise: ReadingNoise,
+    ) -> f64 {
         let (low, high) = self.chain.converter.span();
-        self.of_rule(self.converted(state, output, d, noise).clamp(low, high))
+        self.converted(state, output, d, noise).clamp(low, high)
     }
 
     /// [`Model::rule_volts`] of a converter without an end of its span.

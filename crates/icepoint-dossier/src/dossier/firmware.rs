@@ -112,6 +112,7 @@ pub(super) fn section(part: &FirmwarePart, pictures: &mut Pictures) -> Markup {
         })
         .collect();
     let figures = firmware_error(f);
+    let code = f.code_words();
     let picture = pictures
         .both("firmware-error", "Error of the firmware against temperature", &|frame| figures.draw(frame));
     html! {
@@ -121,8 +122,7 @@ pub(super) fn section(part: &FirmwarePart, pictures: &mut Pictures) -> Markup {
             "this chain they are off by at most " strong { (fixed(f.walk.error, 4)) " K" } " (" (f.error) " K wanted), found by "
             "walking all " (count(1u64 << f.program.aligned_bits)) " inputs at " (f.junctions().len()) " reference-junction "
             "inputs, at " (celsius(libm::round(icepoint_firmware::page::worst_celsius(f)))) "; for any pair of both the bound is "
-            (fixed(f.everywhere, 4)) " K. One code of the converter is " (fixed(f.code_kelvin.0, 3)) " K to "
-            (fixed(f.code_kelvin.1, 3)) " K beside it."
+            (fixed(f.everywhere, 4)) " K. One code of the converter is " (code.0) " K to " (code.1) " K beside it."
         }
         (picture)
         (page::table("Which linearisation is smallest", &columns, &rows))

@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 use icepoint_chain::chain::{
     Chain, ConverterKind, DividerArm, JunctionMethod, JunctionSensor, ProbeTolerance,
 };
+use icepoint_chain::front_end::Values;
 use icepoint_chain::{Model, file, resolve};
 use icepoint_sensors::Letter;
 use icepoint_sensors::platinum::Class;
@@ -26,6 +27,24 @@ pub fn example(name: &str) -> Chain {
 pub fn kiln() -> &'static Chain {
     static KILN: OnceLock<Chain> = OnceLock::new();
     KILN.get_or_init(|| example("burnout-kiln"))
+}
+
+/// The kiln with something else in its file, and the values of the kiln as it is: another board of the same drawing.
+pub fn kiln_with(changes: &[(&str, &str)]) -> Chain {
+    static VALUES: OnceLock<Values> = OnceLock::new();
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../examples/burnout-kiln.toml");
+    let text = std::fs::read_to_string(path).expect("the example");
+    let resolved = |text: &str| {
+        let file = file::parse("kiln.toml", text).unwrap_or_else(|r| panic!("{:?}", r.problems));
+        resolve::resolve(&file).unwrap_or_else(|r| panic!("{:?}", r.problems))
+    };
+    let values = VALUES.get_or_init(|| icepoint_design::values(&resolved(&text)).expect("values"));
+    let mut changed = text.clone();
+    for (from, to) in changes {
+        assert!(changed.contains(from), "{from} is not in the example");
+        changed = changed.replacen(from, to, 1);
+    }
+    resolved(&changed).with_values(values)
 }
 
 /// The whole range of a type that has one temperature for an emf.
@@ -66,8 +85,12 @@ pub fn have(program: &str) -> bool {
 
 /// A board of the model's tests, all values in its file.
 pub fn board(name: &str) -> Chain {
-    let path =
-        PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../icepoint-chain/tests/model/boards").join(name);
+    board_in("../icepoint-chain/tests/model/boards", name)
+}
+
+/// A board in a folder, all values in its file.
+pub fn board_in(folder: &str, name: &str) -> Chain {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(folder).join(name);
     let text = std::fs::read_to_string(path.with_extension("toml")).expect("a board");
     let file = file::parse(name, &text).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
     let resolved = resolve::resolve(&file).unwrap_or_else(|r| panic!("{name}: {:?}", r.problems));
