@@ -15,6 +15,7 @@
 
 use crate::chain::{BrokenSensor, Readout};
 use crate::front_end::sensing::DetectionFigures;
+use crate::front_end::{Part, PartKind};
 use crate::imperfection::{Persistence, SPECIFIED_AT};
 use crate::model::{Model, ModelError, Reading, ReadingNoise, Scratch};
 use crate::sensing;
@@ -25,10 +26,18 @@ const OPEN: f64 = 1e12;
 /// Whether detection currents that come in pulses flow. Those that always flow do in any case.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pulses {
-    /// Between readings.
+    /// Between readings; what is asked for is at a pulse's end.
     On,
     /// While a reading is taken.
     Off,
+}
+
+/// Samples of the step response to a pulse.
+const SAMPLES: usize = 200;
+
+/// Tolerance of a capacitor, 0 of all else.
+fn capacitor_tolerance(part: &Part) -> f64 {
+    if let PartKind::Capacitor { tolerance, .. } = part.kind { tolerance } else { 0.0 }
 }
 
 /// The thermocouple's loop.
@@ -89,19 +98,55 @@ impl Model {
 
     /// Lowest and highest voltage (V at the converter's input) that its code stands for with the thermocouple broken: of
     /// the mean board, and of those with every deviation at the end of its limits that brings the reading down, or up.
+    /// A current in pulses has had the pulse's time to charge the input's capacitors, each as large as its tolerance allows.
     ///
     /// # Errors
     /// As [`Model::predict`].
     pub fn open_sensor_counted(&self, board: f64, pulses: Pulses) -> Result<(f64, f64), ModelError> {
         let mut scratch = self.scratch();
-        let mean = self.broken(board, &self.mean_board(pulses), &mut scratch)?.counted;
-        let mut range = (mean, mean);
-        for up in [false, true] {
-            let at = self.extreme_board(board, up, pulses, &mut scratch)?;
-            let counted = self.broken(board, &at, &mut scratch)?.counted;
+        let mut range = (f64::INFINITY, f64::NEG_INFINITY);
+        let boards = [
+            self.mean_board(pulses),
+            self.extreme_board(board, false, pulses, &mut scratch)?,
+            self.extreme_board(board, true, pulses, &mut scratch)?,
+        ];
+        for at in boards {
+            let shown = self.broken(board, &at, &mut scratch)?;
+            let counted = if pulses == Pulses::On && self.pulsed_detection() {
+                self.at_the_end_of_a_pulse(board, at, shown.reading.output_volts, &mut scratch)?
+            } else {
+                shown.counted
+            };
             range = (range.0.min(counted), range.1.max(counted));
         }
         Ok(range)
+    }
+
+    /// What is counted on a board when a pulse ends, V, if the output would be `settled` at last: on the way there the
+    /// circuit is taken as linear.
+    fn at_the_end_of_a_pulse(
+        &self,
+        board: f64,
+        at: Broken,
+        settled: f64,
+        scratch: &mut Scratch,
+    ) -> Result<f64, ModelError> {
+        let wiring = self.wiring();
+        let off = Broken { pulses: self.mean_board(Pulses::Off).pulses, deviations: at.deviations };
+        let before = self.broken(board, &off, scratch)?.reading.output_volts;
+        // With all capacitors larger by a factor, everything takes longer by it.
+        let slow = 1.0 + self.chain().front_end.parts.iter().map(capacitor_tolerance).fold(0.0, f64::max);
+        let (values, _) = scratch.parts_mut();
+        let mut output = before;
+        for ((slot, figures), amperes) in wiring.detection.iter().zip(&at.pulses) {
+            let Some(pulse) = figures.pulse else { continue };
+            let (circuit, seconds) = (&wiring.circuit, pulse.on / slow);
+            let response = circuit.step(values, *slot, wiring.output, *amperes, seconds, SAMPLES)?;
+            output += response.volts.last().copied().unwrap_or(0.0);
+        }
+        let output = output.clamp(before.min(settled), before.max(settled));
+        let state = self.board_state(board, &off.deviations, scratch)?;
+        Ok(self.counted_volts(&state, output, &off.deviations, ReadingNoise::LeftOut))
     }
 
     /// Whether a detection current comes in pulses, so that readings are taken without it.

@@ -277,7 +277,7 @@ fn meanings(inverse: &Inverse, thresholds: &Thresholds, in_pulse: Option<OpenCod
     if !thresholds.tells_open() {
         let text = match in_pulse {
             Some(codes) => format!(
-                "never in a reading, which is taken with the detection current off: a broken sensor is a code of {codes} taken during the pulse"
+                "never in a reading, which is taken with the detection current off: a broken sensor is a code of {codes} at the end of a pulse"
             ),
             None => "never: this chain can't tell a broken sensor from a temperature".to_owned(),
         };

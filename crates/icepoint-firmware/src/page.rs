@@ -105,7 +105,7 @@ fn broken_sensor(out: &mut String, f: &Firmware) {
         };
         let _ = write!(
             out,
-            "The detection current flows in pulses, and a reading is taken without it. So look at a code taken at the end of\na pulse, once the inputs have settled: {found}. Such a code is no reading: keep it from the\nfilter and from the conversion, and take the next reading only after the wait.\n\n"
+            "The detection current flows in pulses, and a reading is taken without it. So look at a code taken at the end of\na pulse, whose current has charged the inputs by then: {found}. Such a code is no reading: keep it from the\nfilter and from the conversion, and take the next reading only after the wait.\n\n"
         );
     }
     if !f.program.thresholds.tells_open() {

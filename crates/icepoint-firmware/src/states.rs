@@ -209,8 +209,8 @@ impl Thresholds {
         Ok(Self { falling: inputs.falling, top, low, high, open_from, open_below, reversed_below })
     }
 
-    /// Codes that tell a broken sensor while a pulsed detection current flows and the inputs have settled; `None` where
-    /// there is no such current, or not even it brings every broken sensor out of the range.
+    /// Codes that tell a broken sensor at the end of a pulse of detection current; `None` where there is no such current,
+    /// or where it does not bring every broken sensor out of the range in the time of the pulse.
     ///
     /// # Errors
     /// [`Refusal`] where the broken circuit has no operating point.

@@ -9,6 +9,7 @@ use icepoint_chain::quantity::Unit as Quantity;
 use icepoint_firmware::choice::{Effort, Smallest};
 use icepoint_firmware::curve::Form;
 use icepoint_firmware::proof::{self, Proof, Scope};
+use icepoint_firmware::states::State;
 use icepoint_firmware::unit::Unit;
 use icepoint_firmware::{Firmware, Refusal, Request};
 use serde::Serialize;
@@ -219,6 +220,14 @@ fn print(
     }
     if let Some(proof) = proof {
         print_proof(f, proof, out)?;
+    }
+    if !f.program.thresholds.tells_open() {
+        writeln!(
+            out,
+            "\nCaution, state {}: {}.",
+            State::SensorOpen.name(),
+            f.facts.meaning(State::SensorOpen)
+        )?;
     }
     writeln!(out)?;
     for path in written {
