@@ -352,7 +352,7 @@ impl Subject<'_> {
             c.spread.causes.iter().zip(c.spread.parts.row(point).iter().copied()).collect();
         causes.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()).then(a.0.id.cmp(&b.0.id)));
         let share = |u: f64| if variance > 0.0 { percent(u * u / variance) } else { String::new() };
-        let rest: f64 = causes.iter().skip(LISTED).map(|(_, u)| u * u).sum();
+        let rest = causes.iter().skip(LISTED).map(|(_, u)| u * u).fold(0.0, |a, b| a + b);
         let columns = [
             Column::words("what"),
             Column::words("part"),

@@ -218,7 +218,11 @@ struct Printed<'a> {
     calibrated: bool,
     normal_celsius: f64,
     shorted_reading: PrintedFigure,
+    shorted_output_volts: PrintedFigure,
+    shorted_code: Option<PrintedFigure>,
     open_reading: Option<PrintedFigure>,
+    open_output_volts: Option<PrintedFigure>,
+    open_code: Option<PrintedFigure>,
     test_points: Vec<PrintedPoint<'a>>,
     injections: Vec<PrintedInjection<'a>>,
     hints: Vec<PrintedHint<'a>>,
@@ -307,7 +311,11 @@ impl<'a> Printed<'a> {
             calibrated: sheet.calibrated,
             normal_celsius: sheet.normal_celsius,
             shorted_reading: (&sheet.shorted).into(),
+            shorted_output_volts: (&sheet.shorted_output).into(),
+            shorted_code: sheet.shorted_code.as_ref().map(Into::into),
             open_reading: sheet.open.as_ref().map(Into::into),
+            open_output_volts: sheet.open_output.as_ref().map(Into::into),
+            open_code: sheet.open_code.as_ref().map(Into::into),
             test_points: sheet
                 .points
                 .iter()

@@ -17,6 +17,8 @@ fn printed(arguments: &[&str]) -> Vec<Value> {
         Command::new(env!("CARGO_BIN_EXE_icepoint")).args(arguments).output().expect("the program runs");
     assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
     let text = String::from_utf8(output.stdout).expect("UTF-8");
+    // Nothing has no sign.
+    assert!(!text.contains("-0.0,") && !text.contains("-0.0]") && !text.contains("-0.0}"), "{arguments:?}: {text}");
     text.lines().map(|line| serde_json::from_str(line).expect("a JSON object a line")).collect()
 }
 
@@ -180,6 +182,15 @@ fn bench_sheet() {
         let value = printed(&arguments).remove(0);
         assert_valid(&sheet, &value);
         assert_eq!(value["board_celsius"], 31.0);
+        // The output through the converter: what the code says and what the bench's voltmeter shows.
+        let converter = name != "bench-voltmeter.toml";
+        assert_eq!(value["shorted_code"].is_object(), converter, "{name}");
+        assert_eq!(value["open_code"].is_object(), converter, "{name}");
+        for output in ["shorted_output_volts", "open_output_volts"] {
+            let band = value[output]["band_999"].as_array().expect("a band");
+            let expected = value[output]["expected"].as_f64().expect("a number");
+            assert!(band[0].as_f64() <= Some(expected) && Some(expected) <= band[1].as_f64(), "{name} {output}");
+        }
         for name in value["files"].as_array().expect("files") {
             let text = std::fs::read_to_string(name.as_str().expect("a name")).expect("written");
             // Self-contained: nothing is fetched.

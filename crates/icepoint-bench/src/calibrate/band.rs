@@ -393,7 +393,8 @@ pub fn by_origin(spread: &Spread, point: usize) -> Vec<(Origin, f64)> {
         .into_iter()
         .map(|origin| {
             let of = spread.causes.iter().zip(spread.parts.row(point));
-            let variance: f64 = of.filter(|(c, _)| c.origin == origin).map(|(_, p)| p * p).sum();
+            // A sum of nothing is −0.
+            let variance = of.filter(|(c, _)| c.origin == origin).map(|(_, p)| p * p).fold(0.0, |a, b| a + b);
             (origin, variance.sqrt())
         })
         .collect()

@@ -219,6 +219,12 @@ pub fn left_out(inference: &Inference, estimate: &Estimate) -> Vec<LeftOut> {
         w = w.remove_row(place).remove_column(place);
         r = r.remove_row(place);
     }
+    // Those that are kept are compared with each other: one that is wrong would move what it predicts of them.
+    if kept.len() < n {
+        for (&k, of_kept) in kept.iter().zip(differences(&w, &r)) {
+            all[k] = of_kept;
+        }
+    }
     all
 }
 

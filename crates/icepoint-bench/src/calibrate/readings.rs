@@ -5,7 +5,7 @@
 //! the board's temperature, and what came out (a temperature, a code, or output volts). A unit stands in the header or
 //! in the cell; a bare number without either is refused, since a unit that was guessed is an error of a thousand.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use icepoint_chain::Chain;
 use icepoint_chain::file::{ChainFile, MOST_PROBLEMS, Problem, Refused, Source, Span};
@@ -96,6 +96,8 @@ pub(super) struct Reader<'t, 'c> {
     /// Problems beyond those that are kept.
     more: usize,
     buffer: String,
+    /// References by the names that rows write, with their places; `None` for one that was refused.
+    pub(super) names: BTreeMap<String, Option<usize>>,
     /// References beside which a row states an uncertainty of its own.
     pub(super) overridden: BTreeSet<usize>,
     pub(super) decimals: usize,
@@ -103,7 +105,7 @@ pub(super) struct Reader<'t, 'c> {
 }
 
 /// Occasions and references that are told apart.
-const MOST_NAMES: usize = 500;
+pub(super) const MOST_NAMES: usize = 500;
 
 /// Reads a file of readings taken on a board of this chain; `file` has the records of references.
 ///
@@ -120,6 +122,7 @@ pub fn read(source: Source, chain: &Chain, file: &ChainFile) -> Result<Readings,
         problems: Vec::new(),
         more: 0,
         buffer: String::new(),
+        names: BTreeMap::new(),
         overridden: BTreeSet::new(),
         decimals: 0,
         text,
@@ -433,10 +436,12 @@ impl Reader<'_, '_> {
     }
 }
 
-/// Place of a name in a list, added if it is new.
+/// Place of a name in a list, added if it is new. Beyond what is told apart none is added.
 fn place(list: &mut Vec<String>, name: &str) -> usize {
     list.iter().position(|n| n == name).unwrap_or_else(|| {
-        list.push(name.to_owned());
+        if list.len() <= MOST_NAMES {
+            list.push(name.to_owned());
+        }
         list.len() - 1
     })
 }

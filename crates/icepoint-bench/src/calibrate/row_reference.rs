@@ -1,10 +1,10 @@
 //! The reference of a row: what its name stands for, and what the row must say beside it.
 
-use icepoint_chain::file::{Problem, Span, nearest_word as nearest};
+use icepoint_chain::file::{Problem, Span, nearest_word as nearest, one_slip};
 
 use super::columns::Column;
 use super::csv_text::Cell;
-use super::readings::{Input, Reader, Readings};
+use super::readings::{Input, MOST_NAMES, Reader, Readings};
 use crate::references::{self, Leads, Reference, Takes};
 
 impl Reader<'_, '_> {
@@ -15,29 +15,47 @@ impl Reader<'_, '_> {
         readings: &mut Readings,
     ) -> Option<(usize, Option<Reference>)> {
         let cell = self.cell(cells, Column::Reference);
-        let name = cell.map_or("", |c| &*c.text);
-        if let Some(place) = readings.references.iter().position(|(n, _)| n == name) {
-            return Some((place, readings.references[place].1.clone()));
+        let written = cell.map_or("", |c| &*c.text);
+        if readings.references.len() > MOST_NAMES {
+            return None;
         }
-        let known = match cell {
-            None => None,
-            Some(cell) => match references::read(name, self.file) {
-                Ok(named) => Some(named.reference),
+        if let Some(place) = self.names.get(written) {
+            // A name that was refused is told once, however many rows have it.
+            return place.map(|place| (place, readings.references[place].1.clone()));
+        }
+        let (name, known) = match cell {
+            None => (String::new(), None),
+            Some(cell) => match references::read(written, self.file) {
+                Ok(named) => (named.name, Some(named.reference)),
                 // A name of one's own will do where the row itself says what was known.
-                Err(problem) if self.own_name(cells, cell, &problem, readings) => None,
+                Err(problem) if self.own_name(cells, cell, &problem, readings) => (written.to_owned(), None),
                 Err(problem) => {
-                    let mut problem = self.misspelt(name, cell).unwrap_or(*problem);
+                    let sized = self.cell(cells, Column::Uncertainty).is_some();
+                    let mut problem = self.misspelt(written, cell, sized).unwrap_or(*problem);
                     if let Some(at) = &mut problem.at {
                         let start = cell.span.start;
                         at.span = Span::new(start + at.span.start, (start + at.span.end).min(cell.span.end));
                     }
                     self.tell(problem);
+                    self.refuse_name(written);
                     return None;
                 }
             },
         };
-        readings.references.push((name.to_owned(), known.clone()));
-        Some((readings.references.len() - 1, known))
+        // The same record in other capitals is the same reference, and shares its error.
+        let place = readings.references.iter().position(|(n, _)| *n == name).unwrap_or_else(|| {
+            readings.references.push((name, known.clone()));
+            readings.references.len() - 1
+        });
+        self.names.insert(written.to_owned(), Some(place));
+        Some((place, known))
+    }
+
+    /// Keeps a name that was refused; a file of nothing but wrong names may have a million.
+    fn refuse_name(&mut self, name: &str) {
+        if self.names.len() < 2 * MOST_NAMES {
+            self.names.insert(name.to_owned(), None);
+        }
     }
 
     /// Whether the reference is a name of one's own, of which only the row and the plan say how well it is known.
@@ -52,13 +70,15 @@ impl Reader<'_, '_> {
         let sized = self.cell(cells, Column::Uncertainty).is_some();
         // “thermometer ±0.5 C” is meant as one that is known here: its name counts as one's own only if the row says all.
         let meant = problem.code != "reference.unknown";
-        if !given || (meant && !sized) || self.near(&cell.text).is_some() {
+        if !given || (meant && !sized) || self.near(&cell.text, sized).is_some() {
             return false;
         }
-        if !self.file.references.is_empty() {
+        let alike = self.near(&cell.text, false);
+        if !self.file.references.is_empty() || alike.is_some() {
             let worth = if sized { "the column uncertainty" } else { "the calibration plan" };
+            let but = alike.map_or(String::new(), |word| format!(", and not as {word}"));
             let message = format!(
-                "\"{}\" is no record of the chain file: taken as a name of your own, known as well as {worth} says",
+                "\"{}\" is no record of the chain file: taken as a name of your own{but}, known as well as {worth} says",
                 cell.text
             );
             readings.cautions.push(Problem::new("readings.own_name", message).at(cell.span, "first here"));
@@ -91,17 +111,19 @@ impl Reader<'_, '_> {
         );
     }
 
-    /// The record or the words that a name was probably meant to be.
-    fn near(&self, name: &str) -> Option<&str> {
+    /// The record or the words that a name was probably meant to be. Where the row states its own uncertainty only a
+    /// single letter makes it so: nothing is lost but the record, and the report tells.
+    fn near(&self, name: &str, sized: bool) -> Option<&str> {
         let records = self.file.references.keys().map(String::as_str);
-        nearest(name, records.chain(references::WORDS.iter().copied()))
-            // “stirred bath 2” is no slip of “stirred bath”.
-            .filter(|word| !name.to_lowercase().starts_with(&word.to_lowercase()))
+        let words = records.chain(references::WORDS.iter().copied());
+        let close = if sized { one_slip(name, words) } else { nearest(name, words) };
+        // “stirred bath 2” is no slip of “stirred bath”.
+        close.filter(|word| !name.to_lowercase().starts_with(&word.to_lowercase()))
     }
 
     /// A slip of the pen, its place counted from the start of the name.
-    fn misspelt(&self, name: &str, cell: &Cell<'_>) -> Option<Problem> {
-        let close = self.near(name)?;
+    fn misspelt(&self, name: &str, cell: &Cell<'_>, sized: bool) -> Option<Problem> {
+        let close = self.near(name, sized)?;
         Some(
             Problem::new("readings.misspelt_reference", format!("there is no reference \"{name}\""))
                 .at(Span::new(0, cell.span.end - cell.span.start), format!("did you mean {close}?"))

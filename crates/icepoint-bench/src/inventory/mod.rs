@@ -262,7 +262,8 @@ fn estimates(
                     *common += per.iter().zip(along).map(|(c, s)| c * s).sum::<f64>() / n;
                 }
             }
-            (variance.sqrt(), common.iter().map(|c| c * c).sum::<f64>().sqrt())
+            // A sum of nothing is −0.
+            (variance.sqrt(), common.iter().map(|c| c * c).fold(0.0, |a, b| a + b).sqrt())
         })
         .collect()
 }

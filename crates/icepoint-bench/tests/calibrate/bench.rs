@@ -237,6 +237,22 @@ fn names_of_references() {
     assert!(record.cautions.is_empty() && record.references[0].1.is_some());
     let both = taken(&row("stirred-bath", "0.3"), &model, &file).unwrap();
     assert!(both.cautions[0].message.contains("takes the place"), "{:?}", both.cautions);
+    // In other capitals it is the same reference, whose error is the same.
+    let twice = row("Stirred-Bath", "") + "stirred-bath,-20,23,-19.8,\n";
+    assert_eq!(taken(&twice, &model, &file).unwrap().references.len(), 1);
+    // Two letters away, where the row says all that is needed: taken, and told. Without that, refused.
+    let own = taken(&row("stired bat", "0.3"), &model, &file).unwrap();
+    assert!(own.cautions[0].message.contains("and not as stirred-bath"), "{:?}", own.cautions);
+    let refused = taken(&row("stired bat", ""), &model, &file).unwrap_err();
+    assert_eq!(refused.problems[0].code, "readings.misspelt_reference");
+    // A name is refused once, however many rows have it.
+    let many = (0..500).fold(row("stired-bath", "0.3"), |t, k| t + &format!("stired-bath,-40,23,{k},0.3\n"));
+    let refused = taken(&many, &model, &file).unwrap_err();
+    assert_eq!(refused.problems.len(), 1, "{refused}");
+    // More names than are told apart, and then a million: refused, and soon.
+    let names = (0..100_000).fold(row("A", "0.3"), |t, k| t + &format!("bench {k},-40,23,-40,0.3\n"));
+    let refused = taken(&names, &model, &file).unwrap_err();
+    assert_eq!(refused.problems[0].code, "readings.too_many_names", "{refused}");
     // A thermometer of which nothing is said is refused, unless the row says how good it is.
     assert_eq!(
         taken(&row("thermometer", ""), &model, &file).unwrap_err().problems[0].code,

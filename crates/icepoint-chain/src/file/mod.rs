@@ -58,7 +58,7 @@ pub use reference_junction::{AnalogSensor, Divider, Element, Method, PlatinumCla
 pub use references::{
     Certificate, IceBathMade, Instrument, PressureFrom, ProbeIn, ReferenceKind, ReferenceRecord, SourceLeads,
 };
-pub use similar::nearest as nearest_word;
+pub use similar::{nearest as nearest_word, one_slip};
 pub use trims::{TrimMeans, Trims};
 
 pub use read::{LARGEST_FILE, load, parse};

@@ -27,6 +27,16 @@ pub fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
         .map(|(_, word)| word)
 }
 
+/// The known word that `found` is but for one letter too many, missing, wrong, or swapped with its neighbour; the first of
+/// equals. Capitals, spaces, hyphens and underscores count for nothing.
+pub fn one_slip<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let found = folded(found);
+    if found.is_empty() || found.len() > LONGEST {
+        return None;
+    }
+    known.into_iter().find(|word| distance(&found, &folded(word)) <= 1)
+}
+
 fn folded(text: &str) -> Vec<char> {
     text.chars()
         .take(LONGEST + 1)
@@ -65,6 +75,16 @@ mod tests {
         assert_eq!(d("acuracy", "accuracy"), 1);
         assert_eq!(d("haed", "head"), 1);
         assert_eq!(d("same", "same"), 0);
+    }
+
+    #[test]
+    fn one_slip_is_one_letter() {
+        let words = ["ice bath", "dry-well-A"];
+        assert_eq!(one_slip("Ice baht", words), Some("ice bath"));
+        assert_eq!(one_slip("dry well B", words), Some("dry-well-A"));
+        assert_eq!(one_slip("ice bats 2", words), None);
+        assert_eq!(one_slip("", words), None);
+        assert_eq!(one_slip(&"x".repeat(10_000), words), None);
     }
 
     #[test]
