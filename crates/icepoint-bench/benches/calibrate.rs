@@ -34,6 +34,7 @@ fn conditions(model: &Model, count: usize) -> Vec<Condition> {
                 errors: Vec::new(),
                 source_ohms: None,
                 thermometer: None,
+                meter: None,
                 board: 23.0,
                 kind: Kind::Celsius,
                 session: 0,

@@ -8,6 +8,7 @@ use icepoint_bench::calibrate::condition::{Kind, trimmed as brief};
 use icepoint_bench::calibrate::readings::{Input, Readings};
 use icepoint_bench::calibrate::{Calibration, checks, significant};
 use icepoint_chain::Model;
+use icepoint_chain::imperfection::Distribution;
 use icepoint_chain::trims::{Moves, called};
 use maud::{Markup, html};
 
@@ -195,6 +196,21 @@ impl Subject<'_> {
                 ]);
             }
         }
+        if let Some(k) = self.calibration.checked.iter().find(|k| k.condition.meter.is_some())
+            && let Some(meter) = &k.condition.meter
+        {
+            let row = |what: &str, size: String| {
+                let name = format!("{} at the output", meter.called());
+                vec![name, what.to_owned(), "rectangular".to_owned(), size, k.condition.words()]
+            };
+            // Both stated as limits: rectangles.
+            let standard = |limit: f64, scale: f64| {
+                let u = scale * Distribution::Rectangular(limit).standard();
+                if u > 0.0 { significant(u, u) } else { "0".into() }
+            };
+            rows.push(row("share of the reading", format!("{} %", standard(meter.relative, 100.0))));
+            rows.push(row("fixed part", format!("{} mV", standard(meter.fixed, 1e3))));
+        }
         let more = rows.len().saturating_sub(LISTED);
         rows.truncate(LISTED);
         html! {
@@ -231,11 +247,11 @@ impl Subject<'_> {
             ]))
             @let trims = self.model.chain().trims.as_ref();
             @let point = self.model.chain().front_end.output_point().unwrap_or("the output");
-            @if let Some((low, high)) = &c.trims {
-                p { "Or with trims instead, the board at " (celsius(low.board)) ":" }
+            @if let Some(at) = &c.trims {
+                p { "Or with trims instead, the board at " (celsius(at.board)) ":" }
                 ol {
-                    li { "At " (input(low.input)) " turn " (called(trims, Moves::Zero)) " until " (point) " reads " b { (fixed(low.volts, 5)) " V" } " (now about " (fixed(low.now, 5)) " V)." }
-                    li { "At " (input(high.input)) " turn " (called(trims, Moves::Span)) " until " (point) " reads " b { (fixed(high.volts, 5)) " V" } " (now about " (fixed(high.now, 5)) " V)." }
+                    li { "At " (input(at.zero.input)) " turn " (called(trims, Moves::Zero)) " until " (point) " reads " b { (fixed(at.zero.volts, 5)) " V" } " (now about " (fixed(at.zero.now, 5)) " V)." }
+                    li { "At " (input(at.span.input)) " turn " (called(trims, Moves::Span)) " until " (point) " reads " b { (fixed(at.span.volts, 5)) " V" } " (now about " (fixed(at.span.now, 5)) " V)." }
                     li { "Both once more: each moves the other a little." }
                 }
             }

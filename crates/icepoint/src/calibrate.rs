@@ -352,15 +352,17 @@ fn checks_of(calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failu
 fn constants_of(model: &Model, calibration: &Calibration, out: &mut dyn Write) -> Result<(), Failure> {
     let c = calibration.constants;
     match calibration.trims {
-        Some((low, high)) => {
+        Some(trims) => {
             writeln!(
                 out,
                 "\nTo correct a reading, volts = {:.6} V + {:.8} · volts read. Or with trims, board at {} °C:",
                 c.offset,
                 c.gain,
-                trim(low.board)
+                trim(trims.board)
             )?;
-            for (n, (which, p)) in [(Moves::Zero, low), (Moves::Span, high)].into_iter().enumerate() {
+            for (n, (which, p)) in
+                [(Moves::Zero, trims.zero), (Moves::Span, trims.span)].into_iter().enumerate()
+            {
                 let input = match p.input {
                     Input::Temperature(t) => format!("{} °C", trimmed(t, 2)),
                     Input::Injected(v) => format!("{} mV", trimmed(1e3 * v, 4)),

@@ -1,7 +1,7 @@
 //! The JSON that `calibrate` prints.
 
-use icepoint_bench::calibrate::Calibration;
 use icepoint_bench::calibrate::readings::Input;
+use icepoint_bench::calibrate::{Calibration, TrimPoint};
 use icepoint_chain::Model;
 use serde::Serialize;
 
@@ -18,6 +18,7 @@ pub struct Printed<'a> {
     readings_used: usize,
     offset_volts: f64,
     gain: f64,
+    trims: Option<PrintedTrims>,
     misfit: f64,
     misfit_degrees_of_freedom: usize,
     misfit_probability: f64,
@@ -35,6 +36,32 @@ pub struct Printed<'a> {
     cautions: &'a [String],
     files: Vec<String>,
     kept: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct PrintedTrims {
+    board_celsius: f64,
+    zero: PrintedTrim,
+    span: PrintedTrim,
+}
+
+#[derive(Serialize)]
+struct PrintedTrim {
+    input_celsius: Option<f64>,
+    input_volts: Option<f64>,
+    output_volts: f64,
+    output_volts_now: f64,
+}
+
+impl From<TrimPoint> for PrintedTrim {
+    fn from(point: TrimPoint) -> Self {
+        Self {
+            input_celsius: if let Input::Temperature(t) = point.input { Some(t) } else { None },
+            input_volts: if let Input::Injected(v) = point.input { Some(v) } else { None },
+            output_volts: point.volts,
+            output_volts_now: point.now,
+        }
+    }
 }
 
 #[derive(Serialize)]
@@ -92,6 +119,11 @@ impl<'a> Printed<'a> {
             readings_used: c.counts.1,
             offset_volts: c.constants.offset,
             gain: c.constants.gain,
+            trims: c.trims.map(|t| PrintedTrims {
+                board_celsius: t.board,
+                zero: t.zero.into(),
+                span: t.span.into(),
+            }),
             misfit: c.misfit.value,
             misfit_degrees_of_freedom: c.misfit.degrees_of_freedom,
             misfit_probability: c.misfit.probability,

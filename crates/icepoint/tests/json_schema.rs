@@ -18,7 +18,10 @@ fn printed(arguments: &[&str]) -> Vec<Value> {
     assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
     let text = String::from_utf8(output.stdout).expect("UTF-8");
     // Nothing has no sign.
-    assert!(!text.contains("-0.0,") && !text.contains("-0.0]") && !text.contains("-0.0}"), "{arguments:?}: {text}");
+    assert!(
+        !text.contains("-0.0,") && !text.contains("-0.0]") && !text.contains("-0.0}"),
+        "{arguments:?}: {text}"
+    );
     text.lines().map(|line| serde_json::from_str(line).expect("a JSON object a line")).collect()
 }
 
@@ -165,6 +168,17 @@ fn calibrate_and_boards() {
     for line in before.lines().filter(|l| !l.contains("\"open\"")) {
         assert!(after.contains(line), "{line}");
     }
+    // A board without firmware: where to turn its trims to, at one board temperature.
+    let file = quick("bench-voltmeter.toml", folder.path());
+    let csv = folder.path().join("trims.csv");
+    let rows = "reference,injected (mV),board (°C),reading (°C),uncertainty\nice bath,,18,0.3,\nsrc,14.5,33,386,10 µV\n";
+    std::fs::write(&csv, rows).expect("written");
+    let out = folder.path().join("trims");
+    let value = printed(&["calibrate", &file, &text(&csv), "--out", &text(&out), "--json"]).remove(0);
+    assert_valid(&calibrate, &value);
+    assert_eq!(value["trims"]["board_celsius"], 33.0);
+    assert_eq!(value["trims"]["zero"]["input_celsius"], 0.0);
+    assert_eq!(value["trims"]["span"]["input_volts"], 0.0145);
     let value = printed(&["boards", &text(&batch), "--json"]).remove(0);
     assert_valid(&boards, &value);
     assert_eq!(value["boards"].as_array().map(Vec::len), Some(2));
@@ -189,7 +203,10 @@ fn bench_sheet() {
         for output in ["shorted_output_volts", "open_output_volts"] {
             let band = value[output]["band_999"].as_array().expect("a band");
             let expected = value[output]["expected"].as_f64().expect("a number");
-            assert!(band[0].as_f64() <= Some(expected) && Some(expected) <= band[1].as_f64(), "{name} {output}");
+            assert!(
+                band[0].as_f64() <= Some(expected) && Some(expected) <= band[1].as_f64(),
+                "{name} {output}"
+            );
         }
         for name in value["files"].as_array().expect("files") {
             let text = std::fs::read_to_string(name.as_str().expect("a name")).expect("written");

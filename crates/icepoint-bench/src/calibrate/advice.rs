@@ -1,5 +1,7 @@
 //! What to mind.
 
+use std::collections::BTreeSet;
+
 use icepoint_chain::file::Problem;
 use icepoint_chain::model::ModelError;
 
@@ -48,6 +50,7 @@ pub(super) fn cautions(
     if conditions.iter().all(|c| matches!(c.input, Input::Injected(_))) {
         all.push("With voltages at the terminals the probe and its cable stay unchecked; the band counts with that.".into());
     }
+    all.extend(nameless(conditions));
     all.extend(resistance(&calibrator.forward)?);
     if let Some(s) = scatter.filter(|s| s.extra > 0.0) {
         all.push(format!(
@@ -60,6 +63,31 @@ pub(super) fn cautions(
     Ok(all)
 }
 
+/// Known temperatures of which nobody says whether one reference gave them all.
+fn nameless(conditions: &[Condition]) -> Option<String> {
+    let without = |limit: bool| {
+        let temperatures = conditions.iter().filter_map(|c| match c.input {
+            Input::Temperature(t) if c.reference.is_empty() && c.limit.is_some() == limit => {
+                Some((t + 0.0).to_bits())
+            }
+            _ => None,
+        });
+        temperatures.collect::<BTreeSet<u64>>().len()
+    };
+    match (without(true), without(false)) {
+        (n @ 2.., _) => Some(format!(
+            "Rows at {n} temperatures name no reference: taken as one, whose error is the same at all of them. Name each in the \
+             column reference if there were several, such as ice and boiling water."
+        )),
+        (_, n @ 3..) => Some(format!(
+            "Rows at {n} temperatures name no reference: taken as a bath of the calibration plan at each, and the errors of \
+             baths average out. If one thermometer told all of them, name it in the column reference: its error is the same \
+             at all of them."
+        )),
+        _ => None,
+    }
+}
+
 /// Resistance of a source for comparison, Ω.
 const LARGER_OHMS: f64 = 100.0;
 
@@ -67,7 +95,12 @@ const LARGER_OHMS: f64 = 100.0;
 fn resistance(forward: &Forward<'_>) -> Result<Option<String>, ModelError> {
     let silent = |c: &&Condition| matches!(c.input, Input::Injected(_)) && c.source_ohms.is_none();
     let Some(first) = forward.conditions.iter().find(silent) else { return Ok(None) };
-    let with = |ohms: Option<f64>| Condition { source_ohms: ohms, kind: Kind::Celsius, ..first.clone() };
+    let with = |ohms: Option<f64>| Condition {
+        source_ohms: ohms,
+        kind: Kind::Celsius,
+        meter: None,
+        ..first.clone()
+    };
     let two = forward.with_conditions(vec![with(None), with(Some(UNSTATED_OHMS + LARGER_OHMS))])?;
     let z = vec![0.0; two.unknowns.len()];
     let mut work = two.work();

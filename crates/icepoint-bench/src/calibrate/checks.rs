@@ -19,7 +19,7 @@ use icepoint_chain::statistics::{normal_cdf, normal_quantile};
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::condition::{Condition, Kind};
+use super::condition::Condition;
 use super::forward::Forward;
 use super::inference::{Estimate, Inference, Noise, ReadingVariance};
 
@@ -263,7 +263,8 @@ pub fn scatter(conditions: &[Condition], noise: &Noise, model: ReadingVariance) 
             continue;
         }
         // A display that rounds scatters by up to its digit, a converter by its step.
-        let digit = if c.kind == Kind::Celsius { c.half_digit * c.half_digit / 3.0 } else { 0.0 };
+        let digit = c.half_digit * c.half_digit / 3.0;
+        let model = model.of(c);
         let variance = (model.averaged + model.quantisation) * per * per + digit;
         let n = c.count - 1;
         degrees += n;

@@ -6,6 +6,8 @@ use icepoint_chain::file::Span;
 use icepoint_chain::imperfection::Distribution;
 
 use super::readings::{Answer, Input, Readings};
+use crate::references::Tag;
+use crate::sheet::Meter;
 
 /// Conditions that are told apart; of more, neighbours count as one.
 pub const MOST: usize = 240;
@@ -15,8 +17,8 @@ const STEPS: f64 = 64.0;
 /// One way in which a known input may be off.
 #[derive(Clone, Debug, PartialEq)]
 pub struct InputError {
-    /// Name of the deviation: inputs with the same tag share it, in the same multiple of its standard uncertainty.
-    pub tag: String,
+    /// Name of the deviation: inputs with the same tag share it.
+    pub tag: Tag,
     /// In words.
     pub label: String,
     /// What is known of its size, K or V as the input.
@@ -32,7 +34,7 @@ pub enum Kind {
     Celsius,
     /// Codes.
     Code,
-    /// V at the output.
+    /// V at the output: as the board's own voltmeter shows them, or the bench's on a board that ends in a converter.
     Volts,
 }
 
@@ -58,6 +60,8 @@ pub struct Condition {
     pub source_ohms: Option<f64>,
     /// How well the reference's own record says that the terminals' temperature is known, ± K.
     pub thermometer: Option<f64>,
+    /// The voltmeter of the bench that showed the output, on a board that ends in a converter.
+    pub meter: Option<Meter>,
     /// Temperature of the board, °C.
     pub board: f64,
     /// What came out.
@@ -166,18 +170,24 @@ pub fn gather(readings: &Readings) -> Vec<Condition> {
             let input = if is_volts == 1 { Input::Injected(g.input) } else { Input::Temperature(g.input) };
             let name = readings.references.get(reference).map_or("", |(name, _)| name);
             let limit = Some(f64::from_bits(limit)).filter(|l| l.is_finite());
+            let meter = readings.meter.as_ref().filter(|_| kind == Kind::Volts);
             Condition {
                 input,
                 errors: Vec::new(),
                 source_ohms: None,
                 thermometer: None,
+                meter: meter.cloned(),
                 board: g.board,
                 kind,
                 session,
                 mean: g.mean,
                 count: g.count,
                 squares: g.squares,
-                half_digit: if kind == Kind::Celsius { readings.half_digit } else { 0.0 },
+                half_digit: match (kind, meter) {
+                    (Kind::Celsius, _) => readings.half_digit,
+                    (_, Some(meter)) => 0.5 * meter.resolution,
+                    _ => 0.0,
+                },
                 lines: g.lines,
                 reference: name.to_owned(),
                 limit,

@@ -11,10 +11,11 @@
 //! shapes; so the band is that of this sum with every shape kept, and it holds in 95 % of boards. It is not the
 //! narrowest band possible: a deviation that the readings push to its limit could be known better than this says.
 
-use icepoint_chain::imperfection::{Imperfection, Persistence};
+use icepoint_chain::imperfection::{Family, Imperfection, Persistence};
 use icepoint_chain::model::ModelError;
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
+use super::condition::Condition;
 use super::forward::Forward;
 
 /// Steps of the iteration with one set of sensitivities.
@@ -35,6 +36,8 @@ pub struct ReadingVariance {
     pub kept: f64,
     /// The quantisation's part of `kept`.
     pub quantisation: f64,
+    /// The converter's parts of `averaged` and of `kept`.
+    pub converter: (f64, f64),
 }
 
 /// Whether a deviation of the reading stays the same when the reading is repeated.
@@ -42,10 +45,15 @@ pub fn stays(imperfection: &Imperfection) -> bool {
     imperfection.id.ends_with("quantisation") || imperfection.id.ends_with("nonlinearity")
 }
 
+/// Whether a deviation is the converter's own.
+pub fn of_converter(imperfection: &Imperfection) -> bool {
+    imperfection.family == Family::Converter
+}
+
 impl ReadingVariance {
     /// Of a model's readings.
     pub fn new(list: &[Imperfection]) -> Self {
-        let mut v = Self { averaged: 0.0, kept: 0.0, quantisation: 0.0 };
+        let mut v = Self { averaged: 0.0, kept: 0.0, quantisation: 0.0, converter: (0.0, 0.0) };
         for i in list.iter().filter(|i| i.persistence == Persistence::Reading) {
             let variance = i.distribution.standard() * i.distribution.standard();
             if stays(i) {
@@ -56,8 +64,26 @@ impl ReadingVariance {
             if i.id.ends_with("quantisation") {
                 v.quantisation += variance;
             }
+            if of_converter(i) {
+                let part = if stays(i) { &mut v.converter.1 } else { &mut v.converter.0 };
+                *part += variance;
+            }
         }
         v
+    }
+
+    /// The same under a condition: a voltmeter at the output sees nothing of the converter's.
+    pub fn of(self, condition: &Condition) -> Self {
+        if condition.meter.is_none() {
+            return self;
+        }
+        let left = |all: f64, converter: f64| (all - converter).max(0.0);
+        Self {
+            averaged: left(self.averaged, self.converter.0),
+            kept: left(self.kept, self.converter.1),
+            quantisation: 0.0,
+            converter: (0.0, 0.0),
+        }
     }
 }
 
@@ -85,7 +111,8 @@ impl Noise {
         let mut noise = Self { variance: Vec::new(), per_volt: Vec::new(), extra };
         for (k, condition) in forward.conditions.iter().enumerate() {
             let per = forward.per_volt(k, &z, &mut work)?;
-            let volts = (model.averaged + extra) / condition.count as f64 + model.kept;
+            let of_this = model.of(condition);
+            let volts = (of_this.averaged + extra) / condition.count as f64 + of_this.kept;
             // Counting codes is the quantisation, which is in `kept`; digits of a display come on top of it.
             let digit = condition.half_digit * condition.half_digit / 3.0;
             noise.variance.push((volts * per * per + digit).max(least(per)));

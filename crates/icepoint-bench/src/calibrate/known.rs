@@ -1,7 +1,9 @@
 //! By what the known inputs may be off: as the rows state it, or as the chain file's calibration plan does.
 //!
-//! **Shared or not.** The gain and the offset of one millivolt source are the same at all its settings. A known
-//! temperature is off by the same at one temperature each time, and by something else at another.
+//! **Shared or not.** The gain and the offset of one millivolt source are the same at all its settings. So is the error of a
+//! known temperature with one reference: sixty readings with one thermometer are no better than the thermometer. Only the
+//! baths of the plan, of which nobody says that they are one, are off by the same at one temperature each time and by
+//! something else at another, as the budget counts them.
 
 use icepoint_chain::Chain;
 use icepoint_chain::chain::CalibrationMethod;
@@ -11,7 +13,7 @@ use icepoint_chain::statistics::coverage_factor;
 
 use super::condition::{Condition, InputError, trimmed};
 use super::readings::Input;
-use crate::references::{Quantity, Reference};
+use crate::references::{Quantity, Reference, Shared, Tag};
 
 /// Sets a condition's errors, and its input to what the reference stands for.
 ///
@@ -84,36 +86,42 @@ fn student(distribution: Distribution, degrees_of_freedom: f64) -> Distribution 
 /// # Errors
 /// [`Problem`] when neither the rows nor the plan say how well it is known.
 pub fn errors(chain: &Chain, condition: &Condition) -> Result<Vec<InputError>, Box<Problem>> {
-    let name = if condition.reference.is_empty() { "source" } else { &condition.reference };
-    let one = |tag: String, label: String, size: f64| InputError {
-        tag,
-        label,
+    let named = |other: &str| {
+        let name = &condition.reference;
+        if name.is_empty() { other.to_owned() } else { name.clone() }
+    };
+    let one = |reference: &str, part: &'static str, shared: Shared, words: String, size: f64| InputError {
+        tag: Tag { reference: reference.to_owned(), part, shared },
+        label: format!("{reference}, {words}"),
         distribution: Distribution::Rectangular(size),
         sign: 1.0,
     };
+    let planned = !chain.plan.at.is_empty();
     match (condition.input, condition.limit, chain.plan.method) {
         (Input::Temperature(t), limit, method) => {
-            let limit = match (limit, method) {
-                (Some(limit), _) => limit,
-                (None, CalibrationMethod::KnownTemperature { accuracy }) if !chain.plan.at.is_empty() => {
-                    accuracy
+            let name = named("known temperature");
+            let (limit, one_reference) = match (limit, method) {
+                (Some(limit), _) => (limit, true),
+                (None, CalibrationMethod::KnownTemperature { accuracy }) if planned => {
+                    (accuracy, !condition.reference.is_empty())
                 }
                 _ => return Err(unknown(condition, "uncertainty (K)", "0.5 K")),
             };
-            let name = if condition.reference.is_empty() { "known temperature" } else { name };
-            let label = format!("{name} at {} °C", trimmed(t, 2));
-            Ok(vec![one(format!("{name}, limit at {} °C", trimmed(t, 3)), label, limit)])
+            Ok(vec![if one_reference {
+                one(&name, "temperature", Shared::Always, "limit of its error".into(), limit)
+            } else {
+                one(&name, "temperature", Shared::at(t), format!("at {} °C", trimmed(t, 2)), limit)
+            }])
         }
         (Input::Injected(_), Some(limit), _) => {
-            Ok(vec![one(format!("{name}.limit"), format!("{name}, stated limit"), limit)])
+            Ok(vec![one(&named("source"), "limit", Shared::Always, "stated limit".into(), limit)])
         }
-        (Input::Injected(v), None, CalibrationMethod::MillivoltSource { relative, fixed })
-            if !chain.plan.at.is_empty() =>
-        {
-            let gain = one(format!("{name}.gain"), format!("{name}, gain"), relative * v.abs());
+        (Input::Injected(v), None, CalibrationMethod::MillivoltSource { relative, fixed }) if planned => {
+            let name = named("source");
+            let gain = one(&name, "gain", Shared::Always, "gain".into(), relative * v.abs());
             Ok(vec![
                 InputError { sign: v.signum(), ..gain },
-                one(format!("{name}.offset"), format!("{name}, offset"), fixed),
+                one(&name, "offset", Shared::Always, "offset".into(), fixed),
             ])
         }
         (Input::Injected(_), None, _) => Err(unknown(condition, "uncertainty (µV)", "5 µV")),

@@ -37,7 +37,7 @@ use icepoint_chain::situation::grid;
 use nalgebra::DVector;
 
 pub use refusals::significant;
-pub use trims::TrimPoint;
+pub use trims::{TrimPoint, TrimPoints};
 
 use advice::cautions;
 use band::{BandPoint, Spread, Targets};
@@ -49,7 +49,7 @@ use next::Candidate;
 use readings::Readings;
 use refusals::{nonsense, outside, too_many, without};
 
-use crate::references::{Reference, Takes};
+use crate::references::{Reference, Shared, Takes};
 
 /// Directions that say less than this share of the variance are not written down.
 const WRITTEN_SHARE: f64 = 1e-3;
@@ -200,7 +200,7 @@ pub struct Calibration {
     /// Constants for the firmware.
     pub constants: Correction,
     /// Zero and span trims instead: the two ends of what was given.
-    pub trims: Option<(TrimPoint, TrimPoint)>,
+    pub trims: Option<TrimPoints>,
     /// What was found out about each deviation.
     pub findings: Findings,
     /// Hot temperatures of the band, °C.
@@ -436,7 +436,7 @@ pub fn findings(calibrator: &Calibrator<'_>, solved: &Solved) -> Findings {
 fn shared(forward: &Forward<'_>, inference: &Inference, kept: &[usize]) -> Vec<SharedError> {
     let outlasts = |what: &What| match what {
         // Of a setting and of a reading: gone with the bath, the digit.
-        What::Reference(tag) => !tag.contains(['@', '#']),
+        What::Reference(tag) => tag.shared == Shared::Always,
         What::Thermometer(_) => true,
         What::Board(_) | What::Occasion(..) => false,
     };

@@ -8,12 +8,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use icepoint_chain::Chain;
+use icepoint_chain::chain::ConverterKind;
 use icepoint_chain::file::{ChainFile, MOST_PROBLEMS, Problem, Refused, Source, Span};
-use icepoint_chain::quantity::{Unit, parse, parse_limit};
+use icepoint_chain::quantity::{Unit, format, parse, parse_limit};
 
 use super::columns::{Column, Heading, all_names, headings};
 use super::csv_text::{Cell, Lines};
 use crate::references::{Reference, Takes};
+use crate::sheet::Meter;
 
 /// Largest file that is read, bytes: some million rows.
 pub const LARGEST_FILE: u64 = 256 << 20;
@@ -74,6 +76,8 @@ pub struct Readings {
     pub serial: Option<String>,
     /// Half of the last digit of the readings in °C, K; 0 for codes and volts.
     pub half_digit: f64,
+    /// The voltmeter of the bench, if it showed the output of a board that ends in a converter.
+    pub meter: Option<Meter>,
     /// What should be known though the file was taken.
     pub cautions: Vec<Problem>,
 }
@@ -134,6 +138,7 @@ pub fn read(source: Source, chain: &Chain, file: &ChainFile) -> Result<Readings,
         sessions: Vec::new(),
         serial: None,
         half_digit: 0.0,
+        meter: None,
         cautions: Vec::new(),
     };
     let mut repeats: BTreeSet<(u64, u64, usize, usize, String)> = BTreeSet::new();
@@ -181,6 +186,23 @@ pub fn read(source: Source, chain: &Chain, file: &ChainFile) -> Result<Readings,
     }
     if readings.rows.iter().any(|r| matches!(r.answer, Answer::Celsius(_))) {
         readings.half_digit = 0.5 / libm::pow(10.0, decimals as f64);
+    }
+    let converter = matches!(chain.converter.kind, ConverterKind::Adc { .. });
+    let volts = readings.rows.iter().find(|r| matches!(r.answer, Answer::Volts(_)));
+    if let (true, Some(first)) = (converter, volts) {
+        let meter = Meter::of_file(file);
+        if meter.name.is_empty() {
+            let message = format!(
+                "No record says which voltmeter showed the output (line {}): taken as a usual one, {} + {}, {}",
+                first.line,
+                format(meter.relative, Unit::Ratio, 3),
+                format(meter.fixed, Unit::Volt, 3),
+                format(meter.input_resistance, Unit::Ohm, 3)
+            );
+            let problem = Problem::new("readings.usual_voltmeter", message).at(first.span, "first here");
+            readings.cautions.push(problem.help("State it as a record of kind voltmeter, [references.NAME]"));
+        }
+        readings.meter = Some(meter);
     }
     readings.source = source;
     Ok(readings)

@@ -12,7 +12,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 
 use super::band;
 use super::forward::{Forward, What};
-use super::inference::stays;
+use super::inference::{of_converter, stays};
 
 /// A board that was built, and the errors of the bench while it was read.
 #[derive(Clone, Debug)]
@@ -47,20 +47,22 @@ pub fn read(
 ) -> Result<Vec<Vec<f64>>, ModelError> {
     let mut work = forward.work();
     let list = forward.model.imperfections();
-    let of = |stay: bool| {
+    let of = |stay: bool, metered: bool| {
         list.iter()
             .filter(move |i| i.persistence == Persistence::Reading && stays(i) == stay)
+            .filter(move |i| !(metered && of_converter(i)))
             .map(|i| i.distribution)
     };
     (0..forward.conditions.len())
         .map(|k| {
             let answer = forward.answer(k, &board.z, &mut work)?;
             let c = &forward.conditions[k];
-            let kept: f64 = of(true).map(|d| draw(d, rng)).sum();
+            let metered = c.meter.is_some();
+            let kept: f64 = of(true, metered).map(|d| draw(d, rng)).sum();
             let digit = draw(Distribution::Rectangular(c.half_digit), rng);
             Ok((0..c.count)
                 .map(|_| {
-                    let noise: f64 = of(false).map(|d| draw(d, rng)).sum();
+                    let noise: f64 = of(false, metered).map(|d| draw(d, rng)).sum();
                     answer + per_volt[k] * (kept + noise) + digit
                 })
                 .collect())

@@ -119,14 +119,54 @@ impl Component {
         self.distribution.standard().copysign(size)
     }
 
-    /// Name of the deviation that this is: readings with the same tag share it, in the same multiple of its standard
-    /// uncertainty. `setting` is the value set or shown; `reading` the number of the reading.
-    pub fn tag(&self, reference: &str, setting: f64, reading: usize) -> String {
-        match self.sharing {
-            Sharing::Reference => format!("{reference}.{}", self.id),
-            // A micro-unit apart is another setting; less is how a number was typed.
-            Sharing::Setting => format!("{reference}.{}@{:.6e}", self.id, setting + 0.0),
-            Sharing::Reading => format!("{reference}.{}#{reading}", self.id),
+    /// Name of the deviation that this is. `setting` is the value set or shown; `reading` the number of the reading.
+    pub fn tag(&self, reference: &str, setting: f64, reading: usize) -> Tag {
+        let shared = match self.sharing {
+            Sharing::Reference => Shared::Always,
+            Sharing::Setting => Shared::at(setting),
+            Sharing::Reading => Shared::InReading(reading),
+        };
+        Tag { reference: reference.to_owned(), part: self.id, shared }
+    }
+}
+
+/// Name of a deviation of a reference: where it is equal it is one and the same deviation, in the same multiple of its
+/// standard uncertainty.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Tag {
+    /// Name of the reference, in any letters.
+    pub reference: String,
+    /// Which of its deviations.
+    pub part: &'static str,
+    /// Where it is the same.
+    pub shared: Shared,
+}
+
+/// Where a deviation is the same.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Shared {
+    /// Wherever the reference is used: on every occasion, with every board.
+    Always,
+    /// At one setting, as it is printed: gone with the bath.
+    AtSetting(String),
+    /// In the reading on one line.
+    InReading(usize),
+}
+
+impl Shared {
+    /// At a setting. A micro-unit apart is another setting; less is how a number was typed.
+    pub fn at(setting: f64) -> Self {
+        Self::AtSetting(format!("{:.6e}", setting + 0.0))
+    }
+}
+
+impl core::fmt::Display for Tag {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(f, "{}.{}", self.reference, self.part)?;
+        match &self.shared {
+            Shared::Always => Ok(()),
+            Shared::AtSetting(setting) => write!(f, "@{setting}"),
+            Shared::InReading(line) => write!(f, "#{line}"),
         }
     }
 }

@@ -1,7 +1,7 @@
 //! What a reading outside of its band hints at: each mistake is made in the model and its reading told.
 
 use icepoint_chain::ModelError;
-use icepoint_chain::chain::Readout;
+use icepoint_chain::chain::{Chain, Readout};
 use icepoint_chain::front_end::PartKind;
 use icepoint_sensors::Letter;
 
@@ -116,15 +116,17 @@ pub(super) fn wrong_decades(rig: &Rig<'_>, sheet: &BenchSheet) -> Vec<WrongDecad
             continue;
         };
         for (tenfold, factor) in [(true, 10.0), (false, 0.1)] {
-            let mut altered = chain.clone();
-            let ohms = figures.ohms * factor;
-            if let Some(part) = altered.front_end.parts.get_mut(index) {
-                part.kind.set_value(ohms);
-            }
+            let wrong = |chain: &Chain| {
+                let mut altered = chain.clone();
+                if let Some(part) = altered.front_end.parts.get_mut(index) {
+                    part.kind.set_value(figures.ohms * factor);
+                }
+                altered
+            };
             let normal = rig.copper_set(rig.normal());
             let (Ok((shorted, _)), Ok((points, reads))) = (
-                rig.nominally(Some(altered.clone()), 0.0, None),
-                rig.nominally(Some(altered), normal, Some(rig.normal())),
+                rig.nominally(Some(wrong(rig.short_chain())), 0.0, None),
+                rig.nominally(Some(wrong(chain)), normal, Some(rig.normal())),
             ) else {
                 continue;
             };

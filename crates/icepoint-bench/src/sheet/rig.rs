@@ -13,7 +13,7 @@ use icepoint_sensors::Letter;
 
 use super::bands::Boards;
 use super::{Expected, Setup};
-use crate::altered::{Altered, SHORT};
+use crate::altered::{Altered, SHORT, with_meter_at_output};
 
 // Deviations of the bench, after those of the board.
 const GAIN: usize = 0;
@@ -29,8 +29,8 @@ const DIGITS: usize = 8;
 /// Buffers of one thread.
 struct Work {
     scratch: Scratch,
-    /// Those of the board with a voltmeter, where it has to be solved.
-    metered: Vec<Scratch>,
+    /// Those of the other boards that have to be solved: with a voltmeter, with a short.
+    others: Vec<Scratch>,
     board: Vec<f64>,
     own: Vec<f64>,
     points: Vec<f64>,
@@ -73,6 +73,8 @@ pub(super) struct Rig<'m> {
     base: Chain,
     /// The source at the terminals.
     source: Altered,
+    /// A short piece of copper wire there.
+    short: Altered,
     /// Nothing at the terminals.
     open: Option<Open>,
     /// Of the board, then of the bench.
@@ -95,6 +97,7 @@ impl<'m> Rig<'m> {
         base.findings = None;
         base.correction = None;
         let source = Altered::new(real, base.with_source(setup.source.output_resistance.max(SHORT)))?;
+        let short = Altered::new(real, base.with_source(SHORT))?;
         let limit = Distribution::Rectangular;
         let mut sizes: Vec<Distribution> = real
             .imperfections()
@@ -121,6 +124,7 @@ impl<'m> Rig<'m> {
             setup,
             base,
             source,
+            short,
             open: None,
             sizes,
             loading: Vec::new(),
@@ -208,23 +212,25 @@ impl<'m> Rig<'m> {
     fn work(&self, altered: &Altered) -> Work {
         Work {
             scratch: altered.model.scratch(),
-            metered: Vec::new(),
+            others: Vec::new(),
             board: Vec::new(),
             own: Vec::new(),
             points: Vec::new(),
         }
     }
 
+    /// With the source, and with the short beside it.
+    fn closed_work(&self) -> Work {
+        Work { others: vec![self.short.model.scratch()], ..self.work(&self.source) }
+    }
+
     /// A chain with the voltmeter at test point `i`, or at the output after the last. `None` at the output of a board
     /// that ends in a voltmeter: it is there already.
     fn metered(&self, chain: &Chain, i: usize) -> Option<Chain> {
         let ohms = self.setup.meter.input_resistance;
-        let front_end = &chain.front_end;
-        match (front_end.test_points.get(i), chain.converter.kind, &front_end.ports.output_minus) {
-            (Some(point), ..) => Some(chain.with_meter(&point.node, ohms)),
-            (None, ConverterKind::Voltmeter { .. }, _) => None,
-            (None, _, Some(minus)) => Some(chain.with_meter_between(&front_end.ports.output, minus, ohms)),
-            (None, ..) => Some(chain.with_meter(&front_end.ports.output, ohms)),
+        match chain.front_end.test_points.get(i) {
+            Some(point) => Some(chain.with_meter(&point.node, ohms)),
+            None => with_meter_at_output(chain, ohms),
         }
     }
 
@@ -243,27 +249,26 @@ impl<'m> Rig<'m> {
     fn all_loading(&self) -> Result<Vec<Vec<f64>>, ModelError> {
         let mut mean = Vec::new();
         self.board(&self.means(), &mut mean);
-        let metered: Vec<Option<Altered>> = (0..=self.points())
-            .map(|i| {
-                self.metered(self.source.model.chain(), i).map(|c| Altered::new(self.real, c)).transpose()
+        let metered = |altered: &Altered| -> Result<Vec<Option<Altered>>, ModelError> {
+            let chain = altered.model.chain();
+            let all = (0..=self.points()).map(|i| self.metered(chain, i));
+            all.map(|chain| chain.map(|c| Altered::new(self.real, c)).transpose()).collect()
+        };
+        let loading = |altered: &Altered, metered: &[Option<Altered>], volts: f64| {
+            let bare = self.all_points(altered, &mean, volts)?;
+            let each = bare.iter().zip(metered).enumerate();
+            each.map(|(i, (bare, metered))| match metered {
+                Some(m) => Ok(self.all_points(m, &mean, volts)?.get(i).map_or(0.0, |with| with - bare)),
+                None => Ok(0.0),
             })
-            .collect::<Result<_, _>>()?;
-        std::iter::once(0.0)
-            .chain(self.copper.iter().copied())
-            .map(|volts| {
-                let bare = self.all_points(&self.source, &mean, volts)?;
-                bare.iter()
-                    .zip(&metered)
-                    .enumerate()
-                    .map(|(i, (bare, metered))| match metered {
-                        Some(m) => {
-                            Ok(self.all_points(m, &mean, volts)?.get(i).map_or(0.0, |with| with - bare))
-                        }
-                        None => Ok(0.0),
-                    })
-                    .collect()
-            })
-            .collect()
+            .collect::<Result<Vec<f64>, ModelError>>()
+        };
+        let mut all = vec![loading(&self.short, &metered(&self.short)?, 0.0)?];
+        let with_source = metered(&self.source)?;
+        for volts in &self.copper {
+            all.push(loading(&self.source, &with_source, *volts)?);
+        }
+        Ok(all)
     }
 
     /// `None` where the circuit has no answer with nothing at its terminals.
@@ -337,13 +342,28 @@ impl<'m> Rig<'m> {
     /// Everything that is seen with the source connected: test points shorted and at the normal input, output, code and
     /// reading shorted, then output, code, reading with copper and reading with wire for each test temperature.
     fn evaluate_closed(&self, x: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
-        let Work { scratch, board, own, points, .. } = work;
-        let model = &self.source.model;
+        let Work { scratch, others, board, own, points } = work;
         let letter = self.letter();
-        self.board(x, board);
-        self.source.deviations(board, own);
-        let state = model.board_state(self.setup.board + self.bench(x, BOARD_THERMOMETER), own, scratch)?;
         let n = self.points();
+        let celsius = self.setup.board + self.bench(x, BOARD_THERMOMETER);
+        self.board(x, board);
+        // Wire from terminal to terminal: nothing of the source is there.
+        if let Some(scratch) = others.first_mut() {
+            self.short.deviations(board, own);
+            let model = &self.short.model;
+            let state = model.board_state(celsius, own, scratch)?;
+            let output = model.test_points(&state, 0.0, scratch, points);
+            for (i, volts) in points.iter().enumerate() {
+                out[i] = self.shown(volts + self.loading(None, i), x);
+            }
+            let told = self.told(&state, output, self.loading(None, n), x, board);
+            for (place, told) in self.shorted_places().into_iter().zip(told) {
+                out[place] = told;
+            }
+        }
+        let model = &self.source.model;
+        self.source.deviations(board, own);
+        let state = model.board_state(celsius, own, scratch)?;
         let set = |volts: f64, j: usize| {
             volts * (1.0 + self.bench(x, GAIN))
                 + self.bench(x, FIXED)
@@ -351,18 +371,9 @@ impl<'m> Rig<'m> {
                 + self.bench(x, DIGITS + j)
         };
         let normal = self.normal();
-        let conditions = [(None, 0.0), (Some(normal), set(self.copper_set(normal), normal))];
-        for (c, (at, volts)) in conditions.into_iter().enumerate() {
-            let output = model.test_points(&state, volts, scratch, points);
-            for (i, volts) in points.iter().enumerate() {
-                out[c * n + i] = self.shown(volts + self.loading(at, i), x);
-            }
-            if at.is_none() {
-                let told = self.told(&state, output, self.loading(None, n), x, board);
-                for (place, told) in self.shorted_places().into_iter().zip(told) {
-                    out[place] = told;
-                }
-            }
+        model.test_points(&state, set(self.copper_set(normal), normal), scratch, points);
+        for (i, volts) in points.iter().enumerate() {
+            out[n + i] = self.shown(volts + self.loading(Some(normal), i), x);
         }
         let source_emf = letter.emf_and_slope_extended(self.setup.room + self.bench(x, SOURCE_THERMOMETER)).0;
         for j in 0..self.copper.len() {
@@ -387,7 +398,7 @@ impl<'m> Rig<'m> {
         work: &mut Work,
         out: &mut [f64],
     ) -> Result<(), ModelError> {
-        let Work { scratch, metered, board, own, points } = work;
+        let Work { scratch, others, board, own, points } = work;
         self.board(x, board);
         let celsius = self.setup.board + self.bench(x, BOARD_THERMOMETER);
         open.bare.deviations(board, own);
@@ -396,7 +407,7 @@ impl<'m> Rig<'m> {
         let n = points.len();
         points.push(output);
         let mut with = Vec::new();
-        let mut scratches = metered.iter_mut();
+        let mut scratches = others.iter_mut();
         for (i, looked) in open.points.iter().enumerate() {
             let mut there = points.get(i).copied().unwrap_or(f64::NAN);
             if let (Some(altered), Some(scratch)) =
@@ -429,7 +440,7 @@ impl<'m> Rig<'m> {
     pub fn closed(&self) -> Result<Vec<Expected>, ModelError> {
         self.drawn(self.setup.boards).bands(
             self.closed_size(),
-            || self.work(&self.source),
+            || self.closed_work(),
             &|x, work: &mut Work, out| self.evaluate_closed(x, work, out),
         )
     }
@@ -441,7 +452,7 @@ impl<'m> Rig<'m> {
         let boards = self.setup.boards.min(super::LEAST_BOARDS);
         let work = || {
             let mut work = self.work(&open.bare);
-            work.metered =
+            work.others =
                 open.points.iter().filter_map(|p| Some(p.altered.as_ref()?.model.scratch())).collect();
             work
         };
@@ -452,7 +463,7 @@ impl<'m> Rig<'m> {
 
     /// Reading with copper leads for terminals half a kelvin warmer, less that for half a kelvin colder, K/K.
     pub fn per_kelvin(&self, j: usize) -> Result<f64, ModelError> {
-        let mut work = self.work(&self.source);
+        let mut work = self.closed_work();
         let (mut x, mut out) = (self.means(), vec![0.0; self.closed_size()]);
         let mut reads = |warmer: f64| -> Result<f64, ModelError> {
             x[self.real.imperfections().len() + BOARD_THERMOMETER] = warmer;
@@ -498,5 +509,10 @@ impl<'m> Rig<'m> {
     /// The chain with the source at its terminals.
     pub fn source_chain(&self) -> &Chain {
         self.source.model.chain()
+    }
+
+    /// The chain with a short there.
+    pub fn short_chain(&self) -> &Chain {
+        self.short.model.chain()
     }
 }

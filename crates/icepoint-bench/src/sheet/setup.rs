@@ -52,6 +52,11 @@ impl Meter {
             .unwrap_or_else(Self::usual)
     }
 
+    /// Its name, or what it is.
+    pub fn called(&self) -> &str {
+        if self.name.is_empty() { "voltmeter" } else { &self.name }
+    }
+
     /// Limit of its error at a voltage, V.
     pub fn limit(&self, volts: f64) -> f64 {
         self.relative * volts.abs() + self.fixed + 0.5 * self.resolution

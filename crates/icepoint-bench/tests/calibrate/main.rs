@@ -8,6 +8,9 @@ mod example_readings;
 mod honest;
 mod posterior;
 mod second_way;
+mod shared;
+mod trims;
+mod voltmeter;
 
 use std::path::Path;
 
@@ -40,6 +43,7 @@ pub fn condition(model: &Model, input: Input, board: f64, count: usize, line: us
         errors: Vec::new(),
         source_ohms: None,
         thermometer: None,
+        meter: None,
         board,
         kind: Kind::Celsius,
         session: 0,

@@ -9,6 +9,7 @@ mod output;
 
 use icepoint_bench::sheet::{BenchSheet, LEAST_BOARDS, Setup};
 use icepoint_chain::file::{ChainFile, parse};
+use icepoint_chain::model::ReadingNoise;
 use icepoint_chain::resolve::resolve;
 use icepoint_chain::{Model, Situation};
 
@@ -102,8 +103,14 @@ fn a_source_is_a_probe_without_tolerance() {
             // A meter of 10 MΩ on kiloohms: less than a thousandth of what is there.
             assert!(loading.abs() <= 2e-3 * volts.abs() + 1e-6, "{} {loading:e}", point.label);
         }
-        // Shorted terminals have no emf: the junction is as warm as the board.
-        assert!((sheet.shorted.nominal - at(board).celsius).abs() < SAME);
+        // Shorted terminals have no emf: as a probe of no resistance that is as warm as the board, told by the rule of the
+        // board with its real probe.
+        let wire = Model::new(model.chain().with_source(0.1)).unwrap();
+        let mut scratch = wire.scratch();
+        let state = wire.board_state(board, wire.mean_deviations(), &mut scratch).unwrap();
+        let output = wire.output_volts(&state, 0.0, false, &mut scratch);
+        let rule = model.rule_volts(&state, output, mean, ReadingNoise::LeftOut);
+        assert!((sheet.shorted.nominal - model.celsius(&state, rule)).abs() < SAME);
     }
 }
 
@@ -114,6 +121,39 @@ fn a_shorted_board_reads_its_own_temperature() {
         assert!((sheet.shorted.nominal - board).abs() < 0.3, "{}", sheet.shorted.nominal);
         assert!(sheet.shorted.healthy(board));
     }
+}
+
+/// A short is a piece of wire: what a source of 1 kΩ would make of the detection current is not in it, and is, by Ohm's
+/// law, where the source is connected.
+#[test]
+fn a_short_is_not_the_source() {
+    let (file, model) = read(KILN);
+    let with = |ohms: f64| {
+        let mut setup = setup(&file, &model, 23.0);
+        setup.source.output_resistance = ohms;
+        BenchSheet::new(&model, &setup).unwrap()
+    };
+    let (good, poor) = (with(0.1), with(1000.0));
+    assert!((poor.shorted.nominal - 23.0).abs() < 0.3, "{}", poor.shorted.nominal);
+    assert_eq!((good.shorted, good.shorted_output), (poor.shorted, poor.shorted_output));
+    assert_eq!(good.shorted_code, poor.shorted_code);
+    for (a, b) in good.points.iter().zip(&poor.points) {
+        assert_eq!((a.shorted, a.loading.shorted), (b.shorted, b.loading.shorted), "{}", a.label);
+    }
+    let ohms = |name: &str| model.chain().front_end.value(name).unwrap();
+    let pedestal = 2.5 * ohms("R6") / (ohms("R5") + ohms("R6"));
+    let current = (3.3 - pedestal) / (ohms("R4") + ohms("R3"));
+    for (a, b) in good.injections.iter().zip(&poor.injections) {
+        let (_, slope) = model.chain().probe.letter.emf_and_slope_extended(a.celsius);
+        let by_hand = current * 999.9 / slope;
+        let moved = b.copper.nominal - a.copper.nominal;
+        assert!((moved / by_hand - 1.0).abs() < 0.02, "{} °C: {moved} K, by hand {by_hand} K", a.celsius);
+    }
+    // A wrong decade is told of the same short.
+    assert_eq!(
+        good.wrong_decades.iter().map(|w| w.shows.iter().filter(|s| s.2).count()).collect::<Vec<_>>(),
+        poor.wrong_decades.iter().map(|w| w.shows.iter().filter(|s| s.2).count()).collect::<Vec<_>>()
+    );
 }
 
 #[test]
