@@ -34,7 +34,8 @@ pub(crate) fn are_turned(chain: &Chain) -> bool {
     matches!(chain.trims, Some(Trims::Resistors { .. }))
 }
 
-/// What the nominal board, its trims in their middles, is off beyond that: the sum of both points, each over what it may.
+/// What the nominal board, its trims in their middles, is off beyond that: the sum over the points at which somebody turns
+/// one, each over what it may.
 ///
 /// # Errors
 /// [`ModelError`] when the circuit can't be solved.
@@ -42,7 +43,8 @@ pub(crate) fn off_centre(model: &Model) -> Result<f64, ModelError> {
     let study = coarse_study(model);
     let off = study.errors_at([MIDDLE; 2], &study.mean, &mut study.work())?;
     let may = OFF_CENTRE * model.chain().need.accuracy;
-    Ok(off.iter().map(|kelvin| (kelvin.abs() / may - 1.0).max(0.0)).sum())
+    let points = model.chain().need.calibration.points();
+    Ok(off.iter().take(points).map(|kelvin| (kelvin.abs() / may - 1.0).max(0.0)).sum())
 }
 
 /// Chooses fixed values by `choose`, and tracks that are open; the tracks are then among the fixed values.

@@ -89,8 +89,22 @@ impl Study<'_> {
     /// # Errors
     /// [`ModelError`] when the circuit can't be solved.
     pub fn errors_at(&self, settings: Pair, d: &[f64], work: &mut Work) -> Result<Pair, ModelError> {
-        let place = self.turned.as_ref().map_or([None; 2], |turned| turned.place);
-        self.errors_with(&place, settings, d, work)
+        self.errors_with(&self.places(), settings, d, work)
+    }
+
+    /// The same as if the board were adjusted at another temperature, °C.
+    pub(crate) fn errors_with_board_at(
+        &self,
+        board: f64,
+        settings: Pair,
+        d: &[f64],
+        work: &mut Work,
+    ) -> Result<Pair, ModelError> {
+        self.errors_of(&self.places(), board, settings, d, work)
+    }
+
+    fn places(&self) -> [Option<usize>; 2] {
+        self.turned.as_ref().map_or([None; 2], |turned| turned.place)
     }
 
     fn errors_with(
@@ -100,11 +114,22 @@ impl Study<'_> {
         d: &[f64],
         work: &mut Work,
     ) -> Result<Pair, ModelError> {
+        self.errors_of(place, self.model.chain().plan.board, settings, d, work)
+    }
+
+    fn errors_of(
+        &self,
+        place: &[Option<usize>; 2],
+        board: f64,
+        settings: Pair,
+        d: &[f64],
+        work: &mut Work,
+    ) -> Result<Pair, ModelError> {
         let Work { scratch, calibrated, .. } = work;
         self.meanwhile(d, calibrated);
         let d = calibrated.as_slice();
         set(place, settings, scratch.settings_mut());
-        let state = self.model.board_state(self.model.chain().plan.board, d, scratch);
+        let state = self.model.board_state(board, d, scratch);
         set(place, [MIDDLE; 2], scratch.settings_mut());
         let state = state?;
         let stored = self.model.correction();

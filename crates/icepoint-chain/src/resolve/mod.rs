@@ -161,10 +161,10 @@ fn trimmed(file: &ChainFile, blueprint: Blueprint) -> Result<(Blueprint, Option<
     let name = |given: &Option<file::Given<String>>| given.as_ref().map(|g| g.value.clone());
     let (zero, span) = (name(&asked.zero), name(&asked.span));
     let original = blueprint;
-    let (blueprint, [zero, span]) = trims::insert(&original, zero.as_deref(), span.as_deref())
+    let points = file.need.calibration.points();
+    let (blueprint, [zero, span]) = trims::insert(&original, zero.as_deref(), span.as_deref(), points)
         .map_err(|(moves, why)| file.refused(vec![file.no_trim(&original, moves, &why)]))?;
     // A front end that says nothing of one of the two can't be adjusted as asked.
-    let points = file.need.calibration.points();
     let missing = [(&zero, trims::Moves::Zero, 1), (&span, trims::Moves::Span, 2)];
     if let Some((_, moves, _)) =
         missing.into_iter().find(|(name, _, point)| name.is_none() && points >= *point)

@@ -70,7 +70,8 @@ pub type Named = [Option<String>; 2];
 /// The front end with its trims in it, and which adjustable resistors these are: of the zero, of the span.
 ///
 /// `zero` and `span` are what the user names: an adjustable resistor of the circuit, or a resistor that gets one in
-/// series. Without a name the circuit's own counts.
+/// series. Without a name the circuit's own counts, if `points` of the calibration ask for it (the zero takes one, the
+/// span two), or if it is an adjustable resistor that the circuit has anyway.
 ///
 /// # Errors
 /// [`NoPlace`], with what it concerns.
@@ -78,10 +79,14 @@ pub fn insert(
     blueprint: &Blueprint,
     zero: Option<&str>,
     span: Option<&str>,
+    points: usize,
 ) -> Result<(Blueprint, Named), (Moves, NoPlace)> {
     let mut new = blueprint.clone();
-    let zero = zero.map(str::to_owned).or_else(|| blueprint.zero.clone());
-    let span = span.map(str::to_owned).or_else(|| blueprint.span.clone());
+    let own = |name: &Option<String>, takes: usize| {
+        name.clone().filter(|name| points >= takes || blueprint.adjustable().any(|trim| trim == name))
+    };
+    let zero = zero.map(str::to_owned).or_else(|| own(&blueprint.zero, 1));
+    let span = span.map(str::to_owned).or_else(|| own(&blueprint.span, 2));
     if let (Some(zero), Some(span)) = (&zero, &span)
         && zero == span
     {

@@ -82,7 +82,8 @@ pub struct Trim {
     pub half_step: f64,
     /// What the setting may move by itself, K at its point.
     pub stability: f64,
-    /// What the track's temperature coefficient does at the end of the board's range, K at its point.
+    /// What the track's temperature coefficient does at the end of the board's range that is further from the temperature of
+    /// the adjustment, K at its point.
     pub tempco: f64,
     /// Readings' errors at its point before the adjustment, of the middle 99.9 % of boards, K.
     pub before: (f64, f64),
@@ -269,26 +270,7 @@ fn trim(
         study.errors_at(settings, &study.mean, &mut work)
     };
     let travel = at(1.0)?[k] - at(0.0)?[k];
-    let (low, high) = chain.need.board;
-    let warm = (low - SPECIFIED_AT).abs().max((high - SPECIFIED_AT).abs());
-    let tempco = match study
-        .model
-        .imperfections()
-        .iter()
-        .position(|i| i.id == format!("{}.tempco", part.designator))
-    {
-        Some(i) => {
-            // The coefficient counts per kelvin; at the plan's board temperature as much as at the end of the range.
-            let plan = chain.plan.board - SPECIFIED_AT;
-            let mut d = study.mean.clone();
-            let scale = if plan == 0.0 { 0.0 } else { warm / plan };
-            d[i] += figures.tempco * scale;
-            let mut work = study.work();
-            let moved = study.errors_at([MIDDLE; 2], &d, &mut work)?[k];
-            (moved - study.errors_at([MIDDLE; 2], &study.mean, &mut work)?[k]).abs()
-        }
-        None => 0.0,
-    };
+    let tempco = tempco(study, &part.designator, figures, k)?;
     Ok(Some(Trim {
         designator: part.designator.clone(),
         moves,
@@ -305,6 +287,30 @@ fn trim(
         turns: middle(drawn.iter().map(|b| b.estimate[k] - MIDDLE).collect()),
         nominal: nominal[k],
     }))
+}
+
+/// What the track's temperature coefficient does between the adjustment and the end of the board's range that is further
+/// from it, K at a point.
+fn tempco(
+    study: &Study<'_>,
+    designator: &str,
+    figures: AdjustableFigures,
+    k: usize,
+) -> Result<f64, ModelError> {
+    let id = format!("{designator}.tempco");
+    let Some(i) = study.model.imperfections().iter().position(|i| i.id == id) else { return Ok(0.0) };
+    /// K.
+    const ASIDE: f64 = 0.01;
+    let chain = study.model.chain();
+    let ((low, high), plan) = (chain.need.board, chain.plan.board);
+    let change = figures.tempco * (low - plan).abs().max((high - plan).abs());
+    // The coefficient counts per kelvin from where resistors are specified: a board just there would show none of it.
+    let board = if (plan - SPECIFIED_AT).abs() < ASIDE { SPECIFIED_AT + ASIDE } else { plan };
+    let mut work = study.work();
+    let mut d = study.mean.clone();
+    let before = study.errors_with_board_at(board, [MIDDLE; 2], &d, &mut work)?[k];
+    d[i] += change / (board - SPECIFIED_AT);
+    Ok((study.errors_with_board_at(board, [MIDDLE; 2], &d, &mut work)?[k] - before).abs())
 }
 
 /// What is better turned first, and what each round leaves.

@@ -113,6 +113,29 @@ fn a_trim_beside_a_gain_resistor() {
     assert!((high / low / expected - 1.0).abs() < 1e-9, "{high} {low} {expected}");
 }
 
+/// Who is willing to turn one trim gets one, also where the front end could have both; the span stays what it is.
+#[test]
+fn a_zero_alone() {
+    let asked = TRIMMED.replace("calibration = \"zero and span\"", "calibration = \"zero\"");
+    assert_ne!(asked, TRIMMED);
+    let values = format!("[front_end.values]\n{VALUES}RV1 = \"20 kΩ\"\n");
+    let model = model(&asked.replace("[front_end.values]\n", &values));
+    assert_eq!(model.adjustable().collect::<Vec<_>>(), ["RV1"]);
+    let study = Study::new(&model);
+    let report = Report::of(&study, 2_000, 1).unwrap().unwrap();
+    assert_eq!((report.trims.len(), report.trims[0].moves), (1, Moves::Zero));
+    assert!(report.reached > 0.99 && report.rounds == Some(1), "{report:?}");
+    // After the second point nothing more is turned.
+    let mut work = study.work();
+    let settings = |wish, work: &mut _| study.adjusted(wish, &study.mean, work).unwrap().settings;
+    let (one, both) = (CalibrationWish::Zero, CalibrationWish::ZeroAndSpan);
+    assert_eq!(settings(one, &mut work), settings(both, &mut work));
+    // A span that is named is meant: the refusal stays.
+    let named = asked.replace("means = \"adjustable resistors\"", "span = \"R4\"");
+    let refused = file::parse("trims.toml", &named).unwrap_err();
+    assert_eq!(refused.problems[0].code, "trims.nobody_turns");
+}
+
 /// The settings against a technician who turns one trim after the other, each by bisection, on the whole circuit.
 #[test]
 fn settings_are_those_that_a_technician_finds() {
@@ -192,6 +215,25 @@ fn the_budget_after_the_adjustment() {
             let (found, expected) = (of(both, &id).abs(), limit / 3f64.sqrt());
             // The report's sensitivities are those of the middle; the nominal board ends some per cent of the track beside it.
             assert!((found / expected - 1.0).abs() < 0.05, "{id}: {found} {expected}");
+        }
+    }
+}
+
+/// By hand: the middle of the track changes by ½ · 100 ppm/K · the kelvins between the adjustment and the further end of
+/// the board's range (15 °C to 35 °C); adjusted where resistors are specified, at an end, and between.
+#[test]
+fn a_track_drifts_from_where_it_was_adjusted() {
+    for (board, kelvin) in [("25 °C", 10.0), ("15 °C", 20.0), ("23 °C", 12.0), ("35 °C", 20.0)] {
+        let values = format!("[front_end.values]\n{VALUES}RV1 = \"20 kΩ\"\nRV2 = \"100 Ω\"\n");
+        let text = TRIMMED.replace("[front_end.values]\n", &values);
+        let plan = format!("at = [\"0 °C\", \"100 °C\"]\nboard = \"{board}\"\nbath");
+        let (start, rest) = text.split_once("at = [\"0 °C\"").unwrap();
+        let (_, end) = rest.split_once("bath").unwrap();
+        let model = model(&format!("{start}{plan}{end}"));
+        let report = Report::of(&Study::new(&model), 500, 1).unwrap().unwrap();
+        for (k, trim) in report.trims.iter().enumerate() {
+            let by_hand = 0.5 * 100e-6 * kelvin * report.matrix[k][k].abs();
+            assert!((trim.tempco / by_hand - 1.0).abs() < 1e-3, "{board}: {} {by_hand}", trim.tempco);
         }
     }
 }

@@ -26,7 +26,7 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     let Some(blueprint) = file.blueprint() else { return };
     let name = |given: &Option<Given<String>>| given.as_ref().map(|g| g.value.clone());
     let (zero, span) = (name(&trims.zero), name(&trims.span));
-    match insert(blueprint, zero.as_deref(), span.as_deref()) {
+    match insert(blueprint, zero.as_deref(), span.as_deref(), points(file)) {
         Err((moves, why)) => {
             let given = if moves == Moves::Zero { &trims.zero } else { &trims.span };
             let key = if moves == Moves::Zero { "circuit.zero" } else { "circuit.span" };
@@ -55,13 +55,23 @@ pub(super) fn check(file: &ChainFile, walk: &mut Walk<'_>) {
     ends(file, blueprint, walk);
 }
 
+/// Points of the calibration that somebody is willing to do; as if both, where there is none: the refusal then tells what
+/// could be turned.
+fn points(file: &ChainFile) -> usize {
+    match file.need.calibration.value {
+        CalibrationEffort::None => CalibrationEffort::ZeroAndSpan.points(),
+        asked => asked.points(),
+    }
+}
+
 /// Designators of the adjustable resistors that the board will have.
 pub(super) fn tracks(file: &ChainFile) -> Vec<String> {
     let Some(blueprint) = file.blueprint() else { return Vec::new() };
     let name = |given: Option<&Given<String>>| given.map(|g| g.value.clone());
     let (zero, span) = file.trims.as_ref().map_or((None, None), |t| (t.zero.as_ref(), t.span.as_ref()));
     let (zero, span) = (name(zero), name(span));
-    let with = file.trims.as_ref().and_then(|_| insert(blueprint, zero.as_deref(), span.as_deref()).ok());
+    let insert = || insert(blueprint, zero.as_deref(), span.as_deref(), points(file)).ok();
+    let with = file.trims.as_ref().and_then(|_| insert());
     let blueprint = with.as_ref().map_or(blueprint, |(with, _)| with);
     blueprint.adjustable().map(str::to_owned).collect()
 }
@@ -135,8 +145,8 @@ fn effort(file: &ChainFile, span: bool, header: Option<Span>, walk: &mut Walk<'_
         .also(header, "the trims")
         .expected(format!("calibration = \"{word}\" in [need]"))
         .help(format!(
-            "calibration = \"{word}\", and a [calibration_plan] with {} of temperatures",
-            if span { "two" } else { "one" }
+            "calibration = \"{word}\", and a [calibration_plan] with {}",
+            if span { "two temperatures" } else { "one temperature" }
         )),
     );
 }
