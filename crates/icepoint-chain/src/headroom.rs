@@ -1,7 +1,9 @@
 //! How close the board comes to its limits: output swing, input range, converter span.
 //!
 //! Judged at the four corners of hot × board temperature, with every deviation at the end of its range that drives
-//! the output highest or lowest. What holds there holds for every board that is within its data sheets.
+//! the output highest or lowest. What holds there holds for every board that is within its data sheets. The span of the
+//! converter holds for what it makes of its input, gain and offset errors and those of the reference included: that is
+//! where readings end.
 //!
 //! A grounded junction ties the inputs to the plant: they stand at its potential, whatever the bias path of a floating
 //! one would make of them, and swing with the mains between plant and board (`need.common_pickup`). Both are counted.
@@ -9,7 +11,7 @@
 use icepoint_circuit::{Netlist, Node};
 
 use crate::front_end::PartKind;
-use crate::model::{BoardState, HotEnd, Model, ModelError};
+use crate::model::{BoardState, HotEnd, Model, ModelError, ReadingNoise};
 use crate::situation::Situation;
 use crate::wiring::CONVERTER_INPUTS;
 
@@ -18,8 +20,10 @@ use crate::wiring::CONVERTER_INPUTS;
 pub struct LimitUse {
     /// Which: `A1 output`, `converter input`.
     pub what: String,
-    /// Voltage there, V.
+    /// Voltage there, V; of the converter's span what the converter makes of it.
     pub volts: f64,
+    /// The same without what the converter's own errors and its reference add, V: the voltage at the pin.
+    pub at_pin: f64,
     /// What is allowed, V.
     pub allowed: (f64, f64),
     /// Temperature of the measuring junction, °C.
@@ -38,12 +42,23 @@ impl LimitUse {
     fn swing(&mut self, amplitude: f64) {
         let down = self.volts - self.allowed.0 < self.allowed.1 - self.volts;
         self.volts += if down { -amplitude } else { amplitude };
+        self.at_pin = self.volts;
     }
 
     /// Margin over the width of what is allowed: 0 at the limit, negative outside.
     pub fn relative_margin(&self) -> f64 {
+        self.relative(self.volts)
+    }
+
+    /// The same for the voltage at the pin. What the converter's own errors take is at its limit already; it must be inside
+    /// ([`LimitUse::relative_margin`]), but more room for it is worth nothing.
+    pub fn room_at_pin(&self) -> f64 {
+        self.relative(self.at_pin)
+    }
+
+    fn relative(&self, volts: f64) -> f64 {
         let width = self.allowed.1 - self.allowed.0;
-        if width > 0.0 { self.margin() / width } else { -1.0 }
+        if width > 0.0 { (volts - self.allowed.0).min(self.allowed.1 - volts) / width } else { -1.0 }
     }
 }
 
@@ -68,37 +83,43 @@ impl Model {
                 let head = Situation::at(chain, hot, board).head;
                 (hot, head, self.hot_end(hot))
             });
-            let output = |d: &[f64], state: &BoardState, (_, head, end): &(f64, f64, HotEnd)| {
+            // Thermocouple and output voltage, and what the converter makes of it.
+            let seen = |d: &[f64], state: &BoardState, (_, head, end): &(f64, f64, HotEnd)| {
                 let v = self.thermocouple_volts(self.hot_emf(end, d), *head, state, d);
-                (state.offset + state.gain * v, v)
+                let output = state.offset + state.gain * v;
+                (v, [output, self.converted(state, output, d, ReadingNoise::LeftOut)])
             };
             let mean = self.mean_deviations().to_vec();
             let mut d = mean.clone();
-            // For each end of the hot range: the deviations that drive the output up, and those that drive it down.
-            let mut extremes = [(mean.clone(), mean.clone()), (mean.clone(), mean.clone())];
+            // For each end of the hot range, for the output and for what the converter makes of it: the deviations that
+            // drive it up, and those that drive it down.
+            let both = || [(mean.clone(), mean.clone()), (mean.clone(), mean.clone())];
+            let mut extremes = [both(), both()];
             let at_mean = self.board_state(board, &d, &mut scratch)?;
             for (i, imperfection) in self.imperfections().iter().enumerate() {
                 let (low, high) = imperfection.distribution.limits();
                 // One solution serves both ends of the hot range, and none is needed for what does not reach the circuit.
                 let reaches = self.reaches_circuit(i);
-                let mut outputs = |value: f64| -> Result<[f64; 2], ModelError> {
+                let mut volts = |value: f64| -> Result<[[f64; 2]; 2], ModelError> {
                     d[i] = value;
                     let state = if reaches { self.board_state(board, &d, &mut scratch)? } else { at_mean };
-                    Ok([output(&d, &state, &ends[0]).0, output(&d, &state, &ends[1]).0])
+                    Ok([seen(&d, &state, &ends[0]).1, seen(&d, &state, &ends[1]).1])
                 };
-                let (above, below) = (outputs(high)?, outputs(low)?);
+                let (above, below) = (volts(high)?, volts(low)?);
                 d[i] = mean[i];
-                for ((up, down), (above, below)) in extremes.iter_mut().zip(above.into_iter().zip(below)) {
-                    let rises = above >= below;
-                    up[i] = if rises { high } else { low };
-                    down[i] = if rises { low } else { high };
+                for (end, extremes) in extremes.iter_mut().enumerate() {
+                    for (what, (up, down)) in extremes.iter_mut().enumerate() {
+                        let rises = above[end][what] >= below[end][what];
+                        up[i] = if rises { high } else { low };
+                        down[i] = if rises { low } else { high };
+                    }
                 }
             }
-            for (at, (up, down)) in ends.iter().zip(&extremes) {
+            for (at, [output, converted]) in ends.iter().zip(&extremes) {
                 let hot = at.0;
-                for d in [up, down] {
+                for d in [&output.0, &output.1] {
                     let state = self.board_state(board, d, &mut scratch)?;
-                    let (out, v) = output(d, &state, at);
+                    let (v, _) = seen(d, &state, at);
                     self.within_limits(v, &mut scratch);
                     let converter = self.converter_pins(&scratch);
                     for (mut found, node) in self.amplifier_pins(&scratch).into_iter().chain(converter) {
@@ -108,13 +129,18 @@ impl Model {
                         }
                         keep(&mut uses, found);
                     }
-                    let allowed = chain.converter.span();
-                    if allowed.1.is_finite() {
-                        keep(
-                            &mut uses,
-                            LimitUse { what: "converter input".into(), volts: out, allowed, hot, board },
-                        );
-                    }
+                }
+                let allowed = chain.converter.span();
+                if !allowed.1.is_finite() {
+                    continue;
+                }
+                for (pin, d) in [(&output.0, &converted.0), (&output.1, &converted.1)] {
+                    let mut volts = |d: &[f64]| -> Result<[f64; 2], ModelError> {
+                        Ok(seen(d, &self.board_state(board, d, &mut scratch)?, at).1)
+                    };
+                    let ([at_pin, _], [_, volts]) = (volts(pin)?, volts(d)?);
+                    let what = "converter input".into();
+                    keep(&mut uses, LimitUse { what, volts, at_pin, allowed, hot, board });
                 }
             }
         }
@@ -135,7 +161,7 @@ impl Model {
             .map(|(what, node)| {
                 let volts = wiring.circuit.voltage(at, node);
                 let what = what.to_owned();
-                (LimitUse { what, volts, allowed, hot: f64::NAN, board: f64::NAN }, node)
+                (LimitUse { what, volts, at_pin: volts, allowed, hot: f64::NAN, board: f64::NAN }, node)
             })
             .collect()
     }
@@ -168,7 +194,11 @@ impl Model {
             let mut pin = |name: &str, node: &str, allowed: Option<(f64, f64)>| {
                 if let (Some((node, volts)), Some(allowed)) = (find(node), allowed) {
                     let what = format!("{} {name}", part.designator);
-                    pins.push((LimitUse { what, volts, allowed, hot: f64::NAN, board: f64::NAN }, node));
+                    let at = (f64::NAN, f64::NAN);
+                    pins.push((
+                        LimitUse { what, volts, at_pin: volts, allowed, hot: at.0, board: at.1 },
+                        node,
+                    ));
                 }
             };
             pin("output", out, circuit.output_range(values, at, element));

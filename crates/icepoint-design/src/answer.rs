@@ -8,6 +8,8 @@ use icepoint_chain::headroom::LimitUse;
 use icepoint_chain::overvoltage;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::taps::{self, TapUse};
+use icepoint_chain::trims::report::WANTED;
+use icepoint_chain::trims::{Constants, Report, Trims};
 use icepoint_chain::{Model, ModelError};
 
 use crate::compare::Compared;
@@ -51,7 +53,9 @@ pub struct Design {
     /// board without clamps.
     pub withstands: Option<f64>,
     /// What its adjustable resistors can do, when it has some.
-    pub trims: Option<icepoint_chain::trims::Report>,
+    pub trims: Option<Report>,
+    /// The constants that its firmware keeps instead, when that is asked for.
+    pub constants: Option<Constants>,
     /// The front ends that it was compared with.
     pub compared: Option<Compared>,
     /// Converters, voltage references and junction sensors that were tried.
@@ -106,6 +110,8 @@ pub(crate) struct Outline {
     pub mains_kelvin: f64,
     pub bounds: Vec<Bound>,
     pub verdict: Verdict,
+    pub trims: Option<Report>,
+    pub constants: Option<Constants>,
 }
 
 /// Budget, limits and verdict of a board whose values are chosen.
@@ -125,9 +131,14 @@ fn outline_telling(
     let mains_kelvin = model.mains_kelvin();
     let error_95 = budget.error_95(model.chain().need.calibration);
     let short = model.open_sensor_shortfall()?;
-    let bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95, short);
+    let trims = Report::new(&model)?;
+    let stored = matches!(model.chain().trims, Some(Trims::Constants));
+    let constants = if stored { Constants::new(&model)? } else { None };
+    let mut bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95, short);
+    bounds.extend(adjustable(trims.as_ref(), constants.as_ref()));
+    bounds.sort_by(|a, b| b.used.total_cmp(&a.used).then_with(|| a.what.cmp(&b.what)));
     let verdict = verdict(&model, &budget, &bounds, error_95);
-    Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict })
+    Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants })
 }
 
 /// Answers everything about a board whose values are chosen.
@@ -136,7 +147,7 @@ pub(crate) fn answer(
     selection: Selection,
     progress: &(dyn Fn(u32) + Sync),
 ) -> Result<Design, ModelError> {
-    let Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict } =
+    let Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants } =
         outline_telling(&resolved, &selection, progress)?;
     let places = search::look_at(&resolved, &selection)?;
     let Selection { values, fits, tried, .. } = selection;
@@ -148,7 +159,6 @@ pub(crate) fn answer(
     let upgrades = upgrades(&model, verdict.error_95)?;
     let taps = taps::table(&resolved, model.chain())?;
     let withstands = overvoltage::withstood(model.chain())?;
-    let trims = icepoint_chain::trims::Report::new(&model)?;
     Ok(Design {
         values,
         fits,
@@ -164,6 +174,7 @@ pub(crate) fn answer(
         taps,
         withstands,
         trims,
+        constants,
         compared: None,
         records: Vec::new(),
         model,
@@ -238,8 +249,28 @@ fn bounds(
     }
     let detail = format!("{error:.2} K of {:.2} K at 95 %", need.accuracy);
     list.push(Bound { what: "accuracy".into(), used: error / need.accuracy, detail });
-    list.sort_by(|a, b| b.used.total_cmp(&a.used).then_with(|| a.what.cmp(&b.what)));
     list
+}
+
+/// The boards that nothing puts right, against the one of a thousand that may be so.
+fn adjustable(trims: Option<&Report>, constants: Option<&Constants>) -> Option<Bound> {
+    let per_cent = |share: f64| libm::floor(1e4 * share + 1e-9) / 100.0;
+    let (share, how) = match (trims, constants) {
+        (Some(report), _) => {
+            let names: Vec<&str> = report.trims.iter().map(|t| t.designator.as_str()).collect();
+            (
+                report.reached,
+                format!("of {} boards can be adjusted by {}", report.boards, names.join(" and ")),
+            )
+        }
+        (None, Some(c)) => (
+            c.inside,
+            format!("of {} boards stay inside of every limit, so that constants can do it", c.boards),
+        ),
+        (None, None) => return None,
+    };
+    let detail = format!("{} % {how}; {} % are wanted", per_cent(share), per_cent(WANTED));
+    Some(Bound { what: "adjustable boards".into(), used: (1.0 - share) / (1.0 - WANTED), detail })
 }
 
 fn verdict(model: &Model, budget: &Budget, bounds: &[Bound], error_95: f64) -> Verdict {

@@ -74,7 +74,7 @@ pub(crate) fn quick_error(model: &Model) -> Result<f64, ModelError> {
 /// Limits of swing, input range and span, and the reading of a broken sensor: what no noise and no mains alters.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Limits {
-    /// Smallest margin over the width allowed.
+    /// Smallest margin of a pin over the width allowed.
     pub margin: f64,
     /// What is missing, the sum of all excesses.
     pub missed: f64,
@@ -87,7 +87,7 @@ impl Limits {
     /// [`ModelError`] when the chain can't be solved.
     pub fn new(model: &Model) -> Result<Self, ModelError> {
         let uses = model.headroom()?;
-        let margin = uses.first().map_or(f64::INFINITY, |u| u.relative_margin());
+        let margin = uses.iter().map(|u| u.room_at_pin()).fold(f64::INFINITY, f64::min);
         let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
         Ok(Self { margin, missed: outside + open_sensor_shortfall(model)? })
     }

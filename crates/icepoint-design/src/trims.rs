@@ -2,29 +2,36 @@
 //!
 //! **How.** Fixed values are chosen with every trim in its middle, for the least error that a two-point correction leaves,
 //! among those whose nominal board reads nearly right at the points of the adjustment. What it is still off is given to the
-//! resistor that the trim is in series with, as near as the series has it: there is as much way to either side. Sensitivities tell how long each track must be; with the next one
-//! that is sold, boards are drawn and adjusted with the whole circuit. Where these fall short the track that ran out
-//! becomes one step longer. A longer track than needed costs resolution, tempco and stability.
+//! resistor that the trim is in series with, as near as the series or what is left in the drawer has it: there is as much
+//! way to either side. Sensitivities tell how long each track must be. Then boards are drawn and adjusted with the whole
+//! circuit: tracks get longer as long as that lets more boards be adjusted and until enough can be, then shorter as long as
+//! enough still can. A longer track than needed costs resolution, tempco and stability.
 
 use icepoint_chain::budget::Study;
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::adjustable::MIDDLE;
-use icepoint_chain::front_end::{Blueprint, PlannedKind};
+use icepoint_chain::front_end::{AdjustableFigures, Blueprint, PartKind, PlannedKind, Values};
+use icepoint_chain::quantity::{Unit, format as written};
 use icepoint_chain::resolve::Resolved;
-use icepoint_chain::trims::report::{Report, Trim, WANTED};
-use icepoint_chain::trims::{Trims, tracks};
+use icepoint_chain::trims::adjust::Pair;
+use icepoint_chain::trims::report::{BOARDS, Reach, WANTED};
+use icepoint_chain::trims::{Moves, Trims, tracks};
 use icepoint_chain::{Model, ModelError};
 
 use crate::candidate::coarse_study;
-use crate::preferred::nearest;
-use crate::search::{self, Fit, Part, Selection};
+use crate::search::{self, Fit, Selection};
 
-/// Rounds of choosing tracks and the resistors beside them.
-const ROUNDS: usize = 8;
-/// Boards drawn while tracks are chosen: the share is known to 0.0005.
-const BOARDS: u32 = 4_000;
-/// Settings nearer to the end than this count as run out.
-const AT_THE_END: f64 = 1e-9;
+/// Looks at what the sensitivities ask for: they are those of the tracks of the look before.
+const LOOKS: usize = 3;
+/// Moves of the resistors beside the trims for one pair of tracks: zero and span disturb each other.
+const CENTRINGS: usize = 6;
+/// Longer tracks that are tried at once, for each trim: the next one alone may ask for a resistor that there is not.
+const STEPS_AHEAD: usize = 2;
+/// Boards drawn where it is soon clear that they can't be adjusted, and the share below which it is.
+const FEW: u32 = 2_000;
+const FAR_FROM_ENOUGH: f64 = 0.99;
+/// A track must be longer than this times what is left at its end.
+const LEAST_TRAVEL: f64 = 4.0;
 
 /// What the nominal board may be off at the points of the adjustment, as a share of the accuracy: the trims take it.
 const OFF_CENTRE: f64 = 0.5;
@@ -52,62 +59,217 @@ pub(crate) fn off_centre(model: &Model) -> Result<f64, ModelError> {
 /// # Errors
 /// Those of `choose`, and [`ModelError`] when a drawn board can't be solved.
 pub(crate) fn choose(
-    mut resolved: Resolved,
+    resolved: Resolved,
     choose: impl Fn(&Resolved) -> Result<Selection, ModelError>,
 ) -> Result<(Resolved, Selection), ModelError> {
-    let mut selection = choose(&resolved)?;
+    let selection = choose(&resolved)?;
     if !are_turned(&resolved.chain) {
         return Ok((resolved, selection));
     }
-    for round in 0..ROUNDS {
-        let chain = search::chain(&resolved, &selection.values, &selection.fits, true);
-        let model = Model::without_dynamics(chain)?;
-        let study = Study::new(&model);
-        let Some(report) = Report::of(&study, BOARDS, model.chain().settings.seed)? else { break };
-        let mut changed = false;
-        for trim in &report.trims {
-            let now = trim.figures.ohms;
-            let mut track = now;
-            if resolved.open_tracks.contains(&trim.designator) {
-                let wanted = wanted(trim, &report, round);
-                // Only the first look may make a track shorter: the rest would go to and fro.
-                track = if round == 0 { wanted } else { wanted.max(now) };
-                changed |= track != now || !resolved.fixed.contains_key(&trim.designator);
-                resolved.fixed.insert(trim.designator.clone(), track);
-                selection.values.insert(trim.designator.clone(), track);
-            }
-            changed |= centre(&resolved, &mut selection, trim, track);
-        }
-        if !changed {
-            break;
-        }
+    let Some(start) = Trial::new(resolved.clone(), selection.clone(), &Values::new())? else {
+        return Ok((resolved, selection));
+    };
+    let best = start.by_sensitivities()?.longer()?.shorter()?;
+    let short = best.reach.reached < WANTED && !best.open().is_empty();
+    let said: Vec<String> = best
+        .open()
+        .iter()
+        .map(|(name, _, ohms)| format!("{name} of {}", written(*ohms, Unit::Ohm, 3)))
+        .collect();
+    let Trial { mut resolved, selection, reach } = best;
+    if short {
+        resolved.assumptions.push(format!(
+            "trims: there is no track that lets {} % of boards be adjusted with these resistors beside it; with {} it is {} %",
+            100.0 * WANTED,
+            said.join(" and "),
+            libm::floor(1e4 * reach.reached) / 100.0
+        ));
     }
     resolved.chain = resolved.with_values(&selection.values);
     Ok((resolved, selection))
 }
 
-/// Gives what the nominal board is off its middle, and half of what the track grew, to the resistor beside the trim.
-fn centre(resolved: &Resolved, selection: &mut Selection, trim: &Trim, track: f64) -> bool {
-    // What lies in the drawer was chosen already; the trim makes up for it.
-    if resolved.drawer.is_some() {
-        return false;
+/// A board with tracks that are tried.
+#[derive(Clone)]
+struct Trial {
+    resolved: Resolved,
+    /// With the resistors beside the trims as they must be for these tracks.
+    selection: Selection,
+    reach: Reach,
+}
+
+impl Trial {
+    /// The board with these tracks instead of its own, each resistor beside a trim moved so that boards find as much way to
+    /// either side; `None` for a board on which nothing is turned.
+    fn new(
+        mut resolved: Resolved,
+        mut selection: Selection,
+        tracks: &Values,
+    ) -> Result<Option<Self>, ModelError> {
+        resolved.fixed.extend(tracks.iter().map(|(name, ohms)| (name.clone(), *ohms)));
+        selection.values.extend(tracks.iter().map(|(name, ohms)| (name.clone(), *ohms)));
+        for _ in 0..CENTRINGS {
+            let model = model_of(&resolved, &selection)?;
+            let Some(nominal) = Reach::nominal(&coarse_study(&model))? else { return Ok(None) };
+            if !centre(&resolved, &mut selection, &model, nominal) {
+                break;
+            }
+        }
+        let Some(reach) = reach_of(&resolved, &selection)? else { return Ok(None) };
+        let first = Self { resolved, selection, reach };
+        // Boards need not scatter evenly about the nominal one.
+        let mut selection = first.selection.clone();
+        let middles = first.reach.turns.map(|(low, high)| 0.5 * (low + high));
+        let model = model_of(&first.resolved, &selection)?;
+        if first.reach.reached < 1.0
+            && centre(&first.resolved, &mut selection, &model, middles)
+            && let Some(reach) = reach_of(&first.resolved, &selection)?
+            && reach.reached > first.reach.reached
+        {
+            return Ok(Some(Self { selection, reach, ..first }));
+        }
+        Ok(Some(first))
     }
-    let Some(name) = beside(&resolved.blueprint, &trim.designator) else { return false };
-    let (Some(slot), Some(fit)) = (resolved.blueprint.slot(&name), selection.fits.get(&name).copied()) else {
-        return false;
-    };
-    let now = trim.figures.ohms;
-    let ideal = fit.value() + trim.nominal * now - 0.5 * (track - now);
-    if !ideal.is_finite() || ideal <= 0.0 {
-        return false;
+
+    /// The same with other tracks; `None` where no circuit can be solved with them.
+    fn with(&self, tracks: &Values) -> Option<Self> {
+        Self::new(self.resolved.clone(), self.selection.clone(), tracks).ok().flatten()
     }
-    let value = nearest(resolved.resistor_series, ideal.clamp(slot.limits.0, slot.limits.1));
-    if (value / fit.value() - 1.0).abs() < 1e-9 {
-        return false;
+
+    /// Trims whose tracks are open: designator, which of zero and span it is, and track.
+    fn open(&self) -> Vec<(String, usize, f64)> {
+        let trims = self.resolved.chain.trims.as_ref();
+        let named = [Moves::Zero, Moves::Span].into_iter().enumerate();
+        named
+            .filter(|(k, _)| self.reach.there[*k])
+            .filter_map(|(k, moves)| Some((trims?.designator(moves)?.to_owned(), k)))
+            .filter(|(name, _)| self.resolved.open_tracks.contains(name))
+            .filter_map(|(name, k)| Some((self.track(&name)?, name, k)))
+            .map(|(track, name, k)| (name, k, track))
+            .collect()
     }
-    selection.fits.insert(name.clone(), Fit::One(Part { value, ..fit.equivalent() }));
-    selection.values.insert(name, value);
-    true
+
+    fn track(&self, name: &str) -> Option<f64> {
+        self.resolved.blueprint.value(name, &self.selection.values)
+    }
+
+    /// The tracks that the sensitivities ask for, if they reach more boards than those before.
+    fn by_sensitivities(self) -> Result<Self, ModelError> {
+        let mut best = self;
+        // Of what nobody gave a value before, one is written down in any case.
+        let usual: Values = best.open().into_iter().map(|(name, _, ohms)| (name, ohms)).collect();
+        best.resolved.fixed.extend(usual.clone());
+        best.selection.values.extend(usual);
+        for _ in 0..LOOKS {
+            let asked: Values = (best.open().into_iter())
+                .filter_map(|(name, k, now)| {
+                    let figures = figures(&best.resolved, &name)?;
+                    let (low, high) = best.reach.turns[k];
+                    let reach = low.abs().max(high.abs());
+                    // The shortest track of the tolerance, without what is left at its ends.
+                    let ohms = 2.0 * reach * now / (1.0 - figures.tolerance) + 2.0 * figures.end;
+                    tracks()
+                        .into_iter()
+                        .find(|track| *track >= ohms * (1.0 - 1e-9))
+                        .map(|track| (name, track))
+                })
+                .collect();
+            let Some(next) = best.with(&asked) else { break };
+            let same = best.open() == next.open();
+            if same || next.reach.reached < best.reach.reached {
+                break;
+            }
+            best = next;
+        }
+        Ok(best)
+    }
+
+    /// Longer tracks as long as they let more boards be adjusted, until enough can be.
+    fn longer(self) -> Result<Self, ModelError> {
+        let mut best = self;
+        while best.reach.reached < WANTED {
+            let tries: Vec<Values> = (best.open().into_iter())
+                .flat_map(|(name, _, now)| {
+                    let longer = tracks().into_iter().filter(move |track| *track > now * (1.0 + 1e-9));
+                    longer.take(STEPS_AHEAD).map(move |track| Values::from([(name.clone(), track)]))
+                })
+                .collect();
+            // The first of equals: a shorter track.
+            let next = tries.iter().filter_map(|tracks| best.with(tracks)).fold(
+                None,
+                |most: Option<Self>, trial| {
+                    let more = most.as_ref().is_none_or(|most| trial.reach.reached > most.reach.reached);
+                    if more { Some(trial) } else { most }
+                },
+            );
+            match next.filter(|next| next.reach.reached > best.reach.reached) {
+                Some(next) => best = next,
+                None => break,
+            }
+        }
+        Ok(best)
+    }
+
+    /// Shorter tracks as long as enough boards can be adjusted, or no fewer than with the longer ones.
+    fn shorter(self) -> Result<Self, ModelError> {
+        let mut best = self;
+        for (name, _, now) in best.open() {
+            let mut shorter: Vec<f64> =
+                tracks().into_iter().filter(|track| *track < now * (1.0 - 1e-9)).collect();
+            while let Some(track) = shorter.pop() {
+                let enough = best.reach.reached.min(WANTED);
+                let travels = figures(&best.resolved, &name).is_some_and(|f| track > LEAST_TRAVEL * f.end);
+                let Some(next) = best.with(&Values::from([(name.clone(), track)])).filter(|_| travels) else {
+                    break;
+                };
+                if next.reach.reached < enough {
+                    break;
+                }
+                best = next;
+            }
+        }
+        Ok(best)
+    }
+}
+
+fn model_of(resolved: &Resolved, selection: &Selection) -> Result<Model, ModelError> {
+    Model::without_dynamics(search::chain(resolved, &selection.values, &selection.fits, true))
+}
+
+/// By the very boards that the answer will be judged by: noise has a part in what is drawn.
+fn reach_of(resolved: &Resolved, selection: &Selection) -> Result<Option<Reach>, ModelError> {
+    let model = model_of(resolved, selection)?.with_dynamics()?;
+    let (study, seed) = (Study::new(&model), model.chain().settings.seed);
+    let few = Reach::of(&study, FEW, seed)?;
+    if few.is_some_and(|few| few.reached < FAR_FROM_ENOUGH) {
+        Ok(few)
+    } else {
+        Reach::of(&study, BOARDS, seed)
+    }
+}
+
+/// Figures of an adjustable resistor.
+fn figures(resolved: &Resolved, name: &str) -> Option<AdjustableFigures> {
+    match &resolved.chain.front_end.part(name)?.kind {
+        PartKind::Adjustable { figures, .. } | PartKind::AdjustableGain { figures, .. } => Some(*figures),
+        _ => None,
+    }
+}
+
+/// Gives so many turns, share of each track, to the resistors beside the trims; whether one of them is now another.
+fn centre(resolved: &Resolved, selection: &mut Selection, model: &Model, turns: Pair) -> bool {
+    let chain = model.chain();
+    let mut changed = false;
+    for (moves, turn) in [Moves::Zero, Moves::Span].into_iter().zip(turns) {
+        let trim = chain.trims.as_ref().and_then(|trims| trims.designator(moves));
+        let Some((trim, track)) = trim.and_then(|trim| Some((trim, chain.front_end.value(trim)?))) else {
+            continue;
+        };
+        let Some(beside) = beside(&resolved.blueprint, trim) else { continue };
+        let Some(now) = selection.fits.get(&beside).map(Fit::value) else { continue };
+        changed |= search::refit(resolved, selection, &beside, now + turn * track);
+    }
+    changed
 }
 
 /// The resistor that a trim is in series with: the only other part on one of its nodes.
@@ -132,22 +294,4 @@ fn beside(blueprint: &Blueprint, trim: &str) -> Option<String> {
         }),
         _ => None,
     }
-}
-
-/// The track that this trim should have, Ω.
-fn wanted(trim: &Trim, report: &Report, round: usize) -> f64 {
-    let now = trim.figures.ohms;
-    let list = tracks();
-    let at_least = |ohms: f64| list.iter().copied().find(|t| *t >= ohms * (1.0 - 1e-9)).unwrap_or(now);
-    // The first look leaves out what the nominal board is off: the resistor beside the trim takes that.
-    let centre = if round == 0 { trim.nominal } else { 0.0 };
-    let reach = (trim.turns.0 - centre).abs().max((trim.turns.1 - centre).abs());
-    if round > 0 && report.reached >= WANTED {
-        return now;
-    }
-    // The shortest track of the tolerance, without what is left at its ends.
-    let long = at_least(2.0 * reach * now / (1.0 - trim.figures.tolerance) + 2.0 * trim.figures.end);
-    let out = trim.settings.0 <= AT_THE_END || trim.settings.1 >= 1.0 - AT_THE_END;
-    let largest = report.trims.iter().all(|t| t.turns.1 - t.turns.0 <= trim.turns.1 - trim.turns.0);
-    if round > 1 && long <= now && out && largest { at_least(1.001 * now) } else { long }
 }

@@ -14,7 +14,7 @@ pub fn print(report: Option<&Report>, model: &Model, out: &mut dyn Write) -> Res
     writeln!(
         out,
         "\nTrims: {:.2} % of {} boards drawn can be adjusted, board at {} °C. In this order:",
-        100.0 * report.reached,
+        (1e4 * report.reached + 1e-9).floor() / 100.0,
         report.boards,
         report.board
     )?;

@@ -378,7 +378,8 @@ impl<'m> Study<'m> {
         Ok(self.corrections(d, work)?[wish.points()])
     }
 
-    /// Whether one board keeps inside the limits of circuit and converter at every grid point.
+    /// Whether one board keeps inside the limits of circuit and converter at every grid point; the span of the converter
+    /// holds for what it makes of its input, its own errors and the reference's included.
     ///
     /// # Errors
     /// As [`Study::readings`].
@@ -389,7 +390,8 @@ impl<'m> Study<'m> {
             for end in &self.ends {
                 let v = self.model.thermocouple_volts(self.model.hot_emf(end, d), head, &state, d);
                 let output = state.offset + state.gain * v;
-                if output < low || output > high || !self.model.within_limits(v, &mut work.scratch) {
+                let seen = self.model.converted(&state, output, d, ReadingNoise::LeftOut);
+                if seen < low || seen > high || !self.model.within_limits(v, &mut work.scratch) {
                     return Ok(false);
                 }
             }

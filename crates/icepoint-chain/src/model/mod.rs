@@ -396,12 +396,9 @@ impl Model {
         let mut limits: Vec<_> =
             circuit.limits(&scratch.values, &scratch.at).into_iter().map(|hit| self.limit(&hit)).collect();
         let (low, high) = self.chain.converter.span();
-        if output < low || output > high {
-            limits.push(LimitExceeded {
-                what: "converter input".into(),
-                volts: output,
-                allowed: (low, high),
-            });
+        let volts = self.converted(&state, output, deviations, ReadingNoise::LeftOut);
+        if volts < low || volts > high {
+            limits.push(LimitExceeded { what: "converter input".into(), volts, allowed: (low, high) });
         }
         if let Some(allowed) = self.converter_rails(&scratch.at) {
             for (what, node) in CONVERTER_INPUTS.into_iter().zip([self.wiring.output.0, self.wiring.output.1])

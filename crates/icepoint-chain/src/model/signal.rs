@@ -165,8 +165,8 @@ impl Model {
         if junction { (converted - self.nominal_offset) / self.nominal_gain } else { converted }
     }
 
-    /// What the converter makes of an output voltage, V.
-    fn converted(&self, state: &BoardState, output: f64, d: &[f64], noise: ReadingNoise) -> f64 {
+    /// What the converter makes of an output voltage, V: this is what its span ends.
+    pub(crate) fn converted(&self, state: &BoardState, output: f64, d: &[f64], noise: ReadingNoise) -> f64 {
         let a = &self.acting;
         let mut u = output;
         for &i in &a.converter_volts_board {

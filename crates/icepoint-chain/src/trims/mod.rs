@@ -10,7 +10,7 @@ pub mod steps;
 pub use adjust::{Adjusted, adjust};
 pub use constants::Constants;
 pub use insert::{Moves, NoPlace, insert, sold, tracks};
-pub use report::{Report, Trim};
+pub use report::{Reach, Report, Trim};
 pub use steps::{Step, steps};
 
 /// How a finished board is adjusted.

@@ -95,6 +95,58 @@ pub struct Trim {
     pub nominal: f64,
 }
 
+/// How far the trims of a board reach: the part of a [`Report`] that a search over tracks asks for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reach {
+    /// Which of zero and span can be turned.
+    pub there: [bool; 2],
+    /// Turns that put the nominal board right by the sensitivities, share of the track: how far it is off centre.
+    pub nominal: Pair,
+    /// Turns from the middle that the middle 99.9 % of boards need, share of the track, by the sensitivities.
+    pub turns: [(f64, f64); 2],
+    /// Share of boards that can be adjusted at both points.
+    pub reached: f64,
+}
+
+impl Reach {
+    /// That of so many boards; `None` for a board without trims, or without a plan.
+    ///
+    /// # Errors
+    /// [`ModelError`] when a drawn board can't be solved.
+    pub fn of(study: &Study<'_>, boards: u32, seed: u64) -> Result<Option<Self>, ModelError> {
+        let Some((there, matrix)) = turned(study) else { return Ok(None) };
+        let off = study.errors_at([MIDDLE; 2], &study.mean, &mut study.work())?;
+        let drawn = draw(study, there, matrix, boards, seed)?;
+        Ok(Some(Self {
+            there,
+            nominal: linear(there, matrix, off),
+            turns: [0, 1].map(|k| middle(drawn.iter().map(|b| b.estimate[k] - MIDDLE).collect())),
+            reached: share(drawn.iter().filter(|b| b.reached).count(), boards),
+        }))
+    }
+
+    /// How far the nominal board is off centre, share of each track; `None` as for [`Reach::of`].
+    ///
+    /// # Errors
+    /// As [`Reach::of`].
+    pub fn nominal(study: &Study<'_>) -> Result<Option<Pair>, ModelError> {
+        let Some((there, matrix)) = turned(study) else { return Ok(None) };
+        let off = study.errors_at([MIDDLE; 2], &study.mean, &mut study.work())?;
+        Ok(Some(linear(there, matrix, off)))
+    }
+}
+
+/// Which of zero and span can be turned at a point of the plan, with the sensitivities.
+fn turned(study: &Study<'_>) -> Option<([bool; 2], [Pair; 2])> {
+    let (turns, matrix, points) = (study.turns()?, study.interaction()?, study.adjusted_at());
+    let there = [0, 1].map(|k| turns[k] && points[k].is_some());
+    (there != [false; 2]).then_some((there, matrix))
+}
+
+fn share(count: usize, boards: u32) -> f64 {
+    count as f64 / f64::from(boards.max(1))
+}
+
 impl Report {
     /// What is done at the bench, in order.
     ///
@@ -118,15 +170,7 @@ impl Report {
     /// As [`Report::new`].
     pub fn of(study: &Study<'_>, boards: u32, seed: u64) -> Result<Option<Self>, ModelError> {
         let chain = study.model.chain();
-        let (Some(there), Some(matrix), Some(trims)) = (study.turns(), study.interaction(), &chain.trims)
-        else {
-            return Ok(None);
-        };
-        let points = study.adjusted_at();
-        let there = [0, 1].map(|k| there[k] && points[k].is_some());
-        if there == [false; 2] {
-            return Ok(None);
-        }
+        let (Some((there, matrix)), Some(trims)) = (turned(study), &chain.trims) else { return Ok(None) };
         let drawn = draw(study, there, matrix, boards, seed)?;
         let off = study.errors_at([MIDDLE; 2], &study.mean, &mut study.work())?;
         let nominal = linear(there, matrix, off);
@@ -143,9 +187,8 @@ impl Report {
         };
         let (first, left) = order(study, there, matrix, boards.min(PLAYED), seed, enough)?;
         let rounds = left.iter().position(|l| l[0] <= enough).map(|i| i + 1);
-        let share = |count: usize| count as f64 / f64::from(boards.max(1));
         Ok(Some(Self {
-            points,
+            points: study.adjusted_at(),
             board: chain.plan.board,
             trims: list,
             matrix,
@@ -155,8 +198,8 @@ impl Report {
             enough,
             rounds,
             boards,
-            reached: share(drawn.iter().filter(|b| b.reached).count()),
-            by_sensitivities: share(drawn.iter().filter(|b| b.within()).count()),
+            reached: share(drawn.iter().filter(|b| b.reached).count(), boards),
+            by_sensitivities: share(drawn.iter().filter(|b| b.within()).count(), boards),
         }))
     }
 }

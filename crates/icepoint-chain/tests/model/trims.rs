@@ -3,10 +3,10 @@
 use icepoint_chain::budget::monte_carlo::{draw_all, generator};
 use icepoint_chain::budget::{Study, gum};
 use icepoint_chain::chain::CalibrationWish;
-use icepoint_chain::imperfection::SPECIFIED_AT;
+use icepoint_chain::imperfection::{Family, Persistence, SPECIFIED_AT};
 use icepoint_chain::trims::report::WANTED;
 use icepoint_chain::trims::{Constants, Moves, Report};
-use icepoint_chain::{Model, file, resolve};
+use icepoint_chain::{Model, Situation, file, resolve};
 
 const TRIMMED: &str = include_str!("../../../../examples/trimmed-bench.toml");
 const KILN: &str = include_str!("../../../../examples/burnout-kiln.toml");
@@ -267,4 +267,118 @@ fn model_with_gain(text: &str) -> Model {
     let ohms = rg.kind.value().unwrap();
     rg.kind.set_value(ohms / 3.0);
     Model::without_dynamics(chain).unwrap()
+}
+
+/// The kiln with values of its own and a converter with so much gain error, constants kept in the firmware.
+fn kiln_with(gain_error: f64) -> Model {
+    let text = KILN.replace("[calibration_plan]", "[trims]\nmeans = \"constants\"\n[calibration_plan]");
+    let text =
+        [("RG", "976 Ω"), ("R5", "90.9 kΩ"), ("R6", "10 kΩ")].iter().fold(text, |text, (name, ohms)| {
+            let open = format!("\n{name} = \"open\"");
+            assert!(text.contains(&open), "{name}");
+            text.replace(&open, &format!("\n{name} = \"{ohms}\""))
+        });
+    let mut chain = model(&text).chain().clone();
+    chain.converter.gain_error = gain_error;
+    Model::without_dynamics(chain).unwrap()
+}
+
+/// Boards that stay inside against what `Model::predict` reads: a junction half a degree hotter or colder must show, and no
+/// amplifier may be at a limit. The converter ends where its own gain and reference put its last code, not at its input.
+#[test]
+fn boards_inside_are_those_that_nothing_clips() {
+    let mut shares = Vec::new();
+    for gain_error in [0.001, 0.1] {
+        let model = kiln_with(gain_error);
+        let study = Study::new(&model);
+        let mut work = study.work();
+        let mut rng = generator(3, 0);
+        let mut d = study.mean.clone();
+        let need = model.chain().need;
+        let mut clipped = 0;
+        for board in 0..400 {
+            draw_all(&study.imperfections, &mut rng, &mut d);
+            for (deviation, imperfection) in d.iter_mut().zip(&study.imperfections) {
+                if imperfection.persistence == Persistence::Reading {
+                    *deviation = 0.0;
+                }
+            }
+            let own = &d[..model.imperfections().len()];
+            let reads = |hot: f64, at: f64| {
+                let situation = Situation::at(model.chain(), hot, at);
+                model.predict(&Situation { hot, ..situation }, own).unwrap()
+            };
+            let follows = |hot: f64, at: f64| {
+                let reading = reads(hot, at);
+                let amplifiers = reading.limits.iter().all(|l| l.what == "converter input");
+                let moved = reads(hot + 0.5, at).celsius - reads(hot - 0.5, at).celsius;
+                // Half of it is cut off where the converter ends within the half degree: such a board is at the limit.
+                (amplifiers && moved > 0.9, amplifiers && moved > 0.1)
+            };
+            let ends = [need.hot.0, need.hot.1];
+            let corners = study.board.iter().flat_map(|at| ends.iter().map(move |hot| (*hot, *at)));
+            let (mut surely, mut perhaps) = (true, true);
+            for (hot, at) in corners {
+                let (yes, may_be) = follows(hot, at);
+                (surely, perhaps) = (surely && yes, perhaps && may_be);
+            }
+            clipped += u32::from(!perhaps);
+            let inside = study.stays_inside(&d, &mut work).unwrap();
+            if surely == perhaps {
+                assert_eq!(inside, surely, "board {board} at a gain error of {gain_error}");
+            }
+        }
+        shares.push(1.0 - f64::from(clipped) / 400.0);
+        let constants = Constants::new(&model).unwrap().unwrap();
+        // 400 boards against 20 000: five standard errors, and at least a board.
+        let p = constants.inside;
+        let spread = 5.0 * (p * (1.0 - p) / 400.0).sqrt() + 1.0 / 400.0;
+        assert!((shares[shares.len() - 1] - p).abs() < spread, "{shares:?} {p}");
+        let used = model.headroom().unwrap();
+        let input = used.iter().find(|u| u.what == "converter input").unwrap();
+        assert_eq!(input.margin() < 0.0, gain_error > 0.05, "{input:?}");
+    }
+    assert!(shares[0] == 1.0 && shares[1] < 0.9, "{shares:?}");
+}
+
+/// Constants of boards against what `Model::predict` reads at the two points: factor and offset on the thermocouple's volts
+/// that turn its readings into the true temperatures. The calibrator is exact here, and nothing changes afterwards.
+#[test]
+fn constants_put_the_readings_right() {
+    let model = kiln_with(0.001);
+    let (study, chain) = (Study::new(&model), model.chain());
+    let mut work = study.work();
+    let mut rng = generator(5, 0);
+    let mut d = study.mean.clone();
+    let emf = |celsius: f64| chain.probe.letter.emf_and_slope_extended(celsius).0;
+    let mut range = (0.0f64, 0.0f64);
+    for _ in 0..500 {
+        draw_all(&study.imperfections, &mut rng, &mut d);
+        // As while it is calibrated: with copper and a source at the terminals, and what comes later is not there yet.
+        for (deviation, i) in d.iter_mut().zip(&study.imperfections) {
+            let absent = matches!(i.persistence, Persistence::Later | Persistence::Reading)
+                || matches!(i.family, Family::Calibration | Family::Probe | Family::Lead);
+            if absent || i.persistence == Persistence::Occasion {
+                *deviation = 0.0;
+            }
+        }
+        let own = &d[..model.imperfections().len()];
+        let read = [0, 1].map(|k| {
+            let at = Situation::at(chain, chain.plan.at[k], chain.plan.board);
+            emf(model.predict(&at, own).unwrap().celsius)
+        });
+        let sensed = model.board_state(chain.plan.board, own, &mut model.scratch()).unwrap().sensed_emf;
+        let [low, high] = [0, 1].map(|k| emf(chain.plan.at[k]));
+        let gain = (high - low) / (read[1] - read[0]);
+        let offset = (low - sensed) - gain * (read[0] - sensed);
+        let found = study.correction(CalibrationWish::ZeroAndSpan, &d, &mut work).unwrap();
+        assert!((found.gain - gain).abs() < 1e-7, "{found:?} {gain}");
+        assert!((found.offset - offset).abs() < 1e-9, "{found:?} {offset}");
+        range = (range.0.min(gain - 1.0), range.1.max(gain - 1.0));
+    }
+    // The calibrator's own errors add little to the factor; 500 boards reach almost as far as 999 of 1000.
+    let constants = Constants::new(&model).unwrap().unwrap();
+    for (mine, theirs) in [(range.0, constants.gain.0), (range.1, constants.gain.1)] {
+        assert!((mine / theirs - 1.0).abs() < 0.15, "{range:?} {:?}", constants.gain);
+    }
 }

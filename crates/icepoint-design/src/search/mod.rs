@@ -17,6 +17,7 @@ use icepoint_chain::resolve::Resolved;
 use rayon::prelude::*;
 
 use crate::low_pass;
+use crate::preferred::nearest;
 use offers::Stock;
 use walk::{Judged, Walk, judge, put, values};
 
@@ -160,6 +161,46 @@ fn low_pass_parts(
         fits.insert(slot.designator.clone(), Fit::One(part));
         from.push((slot.designator.clone(), found.into_iter().collect()));
     }
+}
+
+/// Puts the part that comes nearest to `wanted` into an open place: out of what the others leave in the drawer, or of the
+/// series. Whether that is another than before.
+pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: &str, wanted: f64) -> bool {
+    let stock = Stock::new(resolved);
+    let Some(slot) = resolved.blueprint.slot(designator) else { return false };
+    let Some(now) = selection.fits.get(designator).map(Fit::value) else { return false };
+    if !(wanted.is_finite() && wanted > 0.0) {
+        return false;
+    }
+    let (part, from) = match stock.drawer {
+        None => {
+            let value = nearest(resolved.resistor_series, wanted.clamp(slot.limits.0, slot.limits.1));
+            (stock.bought(slot, value), Vec::new())
+        }
+        Some(drawer) => {
+            let mut used = vec![0u32; drawer.parts.len()];
+            let others = selection.from.iter().filter(|(name, _)| name != designator);
+            for (name, from) in others {
+                let pieces = stock.pieces(name);
+                from.iter().for_each(|part| used[*part] += pieces);
+            }
+            let Some(at) = stock.nearest_left(slot, wanted, &used) else { return false };
+            let Some(part) = stock.at_hand(at) else { return false };
+            // Two parts that are in the place already may come nearer than any single one.
+            let off = |value: f64| libm::fabs(libm::log(value / wanted));
+            if off(now) <= off(part.value) {
+                return false;
+            }
+            (part, vec![at])
+        }
+    };
+    if (part.value / now - 1.0).abs() < 1e-9 {
+        return false;
+    }
+    selection.fits.insert(designator.to_owned(), Fit::One(part));
+    selection.values.insert(designator.to_owned(), part.value);
+    selection.from.iter_mut().filter(|(name, _)| name == designator).for_each(|(_, old)| *old = from.clone());
+    true
 }
 
 /// Place by place what would be ideal, what the choice costs and what would be worth buying; nothing without a drawer.

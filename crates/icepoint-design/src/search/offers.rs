@@ -32,8 +32,11 @@ pub(crate) struct Place {
     pub must_buy: bool,
 }
 
-/// The value of a slot that is fixed, or that follows one that is.
+/// The value of a slot that is fixed, or that follows one that is; an adjustable resistor takes no fixed one's place.
 pub(crate) fn fixed_value(resolved: &Resolved, slot: &Slot) -> Option<f64> {
+    if resolved.blueprint.adjustable().any(|trim| trim == slot.designator) {
+        return None;
+    }
     let fixed = |name: &String| resolved.fixed.get(name).copied();
     fixed(&slot.designator).or_else(|| slot.tie.as_ref().and_then(|tie| Some(tie.ratio * fixed(&tie.to)?)))
 }
@@ -135,6 +138,22 @@ impl<'r> Stock<'r> {
                 && (part.value / value - 1.0).abs() < 1e-9
                 && self.covers(*i, used.get(*i).copied().unwrap_or(0) + 1)
         })
+    }
+
+    /// The part nearest to a value of which there is one left beside what is used, within the limits of a slot; of one value
+    /// the tightest.
+    pub fn nearest_left(&self, slot: &Slot, value: f64, used: &[u32]) -> Option<usize> {
+        let parts = &self.drawer?.parts;
+        let off = |i: &usize| libm::fabs(libm::log(parts[*i].value / value));
+        (0..parts.len())
+            .filter(|i| parts[*i].kind == slot.kind && within(slot.limits, parts[*i].value))
+            .filter(|i| self.covers(*i, used.get(*i).copied().unwrap_or(0) + 1))
+            .min_by(|a, b| off(a).total_cmp(&off(b)).then(a.cmp(b)))
+    }
+
+    /// Parts that an open place takes: its own and those of the places tied to it.
+    pub fn pieces(&self, designator: &str) -> u32 {
+        self.resolved.blueprint.slot(designator).map_or(1, |slot| self.place(slot).pieces.len() as u32)
     }
 
     /// The open places with what may be put into each.

@@ -15,7 +15,7 @@ use icepoint_design::search::{self, FilledFrom, Fit, Fits, Part};
 const GRIDS_DIFFER: f64 = 0.005;
 const USUAL: Usual = Usual { resistor: (0.01, 50e-6), capacitor: (0.1, 1e-3) };
 
-fn with_drawer(mut resolved: Resolved, csv: &str) -> Resolved {
+pub fn with_drawer(mut resolved: Resolved, csv: &str) -> Resolved {
     resolved.drawer = Some(parse("drawer.csv", csv, USUAL).unwrap_or_else(|refused| panic!("{refused}")));
     resolved
 }
@@ -51,7 +51,7 @@ fn taken(resolved: &Resolved, fits: &Fits) -> BTreeMap<String, u32> {
     pieces
 }
 
-fn assert_enough(resolved: &Resolved, drawer: &Drawer, fits: &Fits) {
+pub fn assert_enough(resolved: &Resolved, drawer: &Drawer, fits: &Fits) {
     for (what, pieces) in taken(resolved, fits) {
         let there: u32 = drawer
             .parts

@@ -104,7 +104,7 @@ pub fn dossier_with(
         ("junction", "Reference junction and a broken sensor", junction::section(&subject)?),
         ("voltages", "Voltages to expect", bench::section(&subject, &sheet)?),
     ]);
-    if let Some((heading, content)) = trims::section(&design.model)? {
+    if let Some((heading, content)) = trims::section(design)? {
         sections.push(("trims", heading, content));
     }
     sections.extend([

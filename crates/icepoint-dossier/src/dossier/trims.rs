@@ -7,6 +7,7 @@ use icepoint_chain::trims::constants::ROUNDING;
 use icepoint_chain::trims::report::{ROUNDS, WANTED};
 use icepoint_chain::trims::{Constants, Moves, Report, Step, Trim};
 use icepoint_chain::{Model, ModelError};
+use icepoint_design::Design;
 use maud::{Markup, html};
 
 use super::words::{NBSP, celsius, plain_kelvin, quantity, ratio};
@@ -23,9 +24,12 @@ pub(crate) struct Adjusting {
 impl Adjusting {
     /// That of a board at the temperature of its plan; `None` when nothing is turned.
     pub(crate) fn new(model: &Model) -> Result<Option<Self>, ModelError> {
-        let Some(report) = Report::new(model)? else { return Ok(None) };
+        Report::new(model)?.map(|report| Self::of(report, model)).transpose()
+    }
+
+    fn of(report: Report, model: &Model) -> Result<Self, ModelError> {
         let steps = report.steps(model)?;
-        Ok(Some(Self { report, steps }))
+        Ok(Self { report, steps })
     }
 
     /// The same with the board at another temperature.
@@ -40,9 +44,10 @@ impl Adjusting {
 }
 
 /// The section of the dossier, and its heading; `None` for a board without trims.
-pub(super) fn section(model: &Model) -> Result<Option<(&'static str, Markup)>, ModelError> {
-    if let Some(adjusting) = Adjusting::new(model)? {
-        let chain = model.chain();
+pub(super) fn section(design: &Design) -> Result<Option<(&'static str, Markup)>, ModelError> {
+    if let Some(report) = &design.trims {
+        let chain = design.model.chain();
+        let adjusting = Adjusting::of(report.clone(), &design.model)?;
         let content = html! {
             (reach(&adjusting.report))
             (order(chain, &adjusting))
@@ -51,9 +56,8 @@ pub(super) fn section(model: &Model) -> Result<Option<(&'static str, Markup)>, M
         };
         return Ok(Some(("Adjusting the board", content)));
     }
-    let stored = matches!(model.chain().trims, Some(icepoint_chain::trims::Trims::Constants));
-    let found = if stored { Constants::new(model)? } else { None };
-    Ok(found.map(|c| ("Trims in the firmware", constants(model, &c))))
+    let found = design.constants.as_ref();
+    Ok(found.map(|c| ("Trims in the firmware", constants(&design.model, c))))
 }
 
 /// For the bench sheet: the order of work and the cautions.
@@ -214,7 +218,7 @@ fn figures(report: &Report) -> Markup {
         }),
         ("Half a step", &|t| kelvin(t.half_step)),
         ("Moves by itself", &|t| format!("±{}", kelvin(t.stability))),
-        ("Temperature coefficient, at the board's limit", &|t| format!("±{}", kelvin(t.tempco))),
+        ("Temperature coefficient, at the end of the board's range", &|t| format!("±{}", kelvin(t.tempco))),
         ("The reading rises with", &raises),
     ];
     let rows: Vec<Vec<String>> = lines
