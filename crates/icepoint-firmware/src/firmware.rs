@@ -117,6 +117,8 @@ pub struct Firmware {
     pub code_kelvin: (f64, f64),
     /// Codes that tell a broken sensor while a pulsed detection current flows.
     pub open_in_pulse: Option<OpenCodes>,
+    /// Whether every broken sensor is at the end of the converter's codes in a reading.
+    pub open_saturates: bool,
     /// What the files say.
     pub facts: Facts,
 }
@@ -173,6 +175,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     let filter = FilterProgram::new(chain, inverse.aligned_bits())?;
     let thresholds = Thresholds::new(&inverse)?;
     let open_in_pulse = Thresholds::in_pulse(&inverse)?;
+    let open_saturates = thresholds.open_saturates(&inverse)?;
     let all = choice::FORMS;
     let forms = request.form.as_ref().map_or(all.as_slice(), core::slice::from_ref);
     // Forms are compared at fewer junction inputs than the bound is stated for: where the bound comes out above the
@@ -216,7 +219,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
             version: env!("CARGO_PKG_VERSION"),
             fingerprint: request.fingerprint.clone(),
             summary: Vec::new(),
-            meanings: meanings(&inverse, &thresholds, open_in_pulse),
+            meanings: meanings(&inverse, &thresholds, open_in_pulse, open_saturates),
         },
         inverse,
         error,
@@ -230,6 +233,7 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
         everywhere,
         code_kelvin,
         open_in_pulse,
+        open_saturates,
     };
     firmware.facts.summary = firmware.summary();
     Ok(firmware)
@@ -271,7 +275,12 @@ fn usual_unit(error: f64) -> Unit {
     if error >= 0.09 { Unit::SIXTEENTH } else { Unit::HUNDREDTH }
 }
 
-fn meanings(inverse: &Inverse, thresholds: &Thresholds, in_pulse: Option<OpenCodes>) -> Vec<(State, String)> {
+fn meanings(
+    inverse: &Inverse,
+    thresholds: &Thresholds,
+    in_pulse: Option<OpenCodes>,
+    saturates: bool,
+) -> Vec<(State, String)> {
     let mut list = Vec::new();
     let need = &inverse.chain().need;
     if !thresholds.tells_open() {
@@ -279,6 +288,9 @@ fn meanings(inverse: &Inverse, thresholds: &Thresholds, in_pulse: Option<OpenCod
             Some(codes) => format!(
                 "never in a reading, which is taken with the detection current off: a broken sensor is a code of {codes} at the end of a pulse"
             ),
+            None if saturates => {
+                "never: a broken sensor is at the end of the converter's codes, like something hotter than the range, and reads as converter_saturated".to_owned()
+            }
             None => "never: this chain can't tell a broken sensor from a temperature".to_owned(),
         };
         list.push((State::SensorOpen, text));

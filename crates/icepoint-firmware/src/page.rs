@@ -108,7 +108,7 @@ fn broken_sensor(out: &mut String, f: &Firmware) {
             "The detection current flows in pulses, and a reading is taken without it. So look at a code taken at the end of\na pulse, whose current has charged the inputs by then: {found}. Such a code is no reading: keep it from the\nfilter and from the conversion, and take the next reading only after the wait.\n\n"
         );
     }
-    if !f.program.thresholds.tells_open() {
+    if !f.program.thresholds.tells_open() && !f.open_saturates {
         let _ = write!(
             out,
             "**A broken sensor can read as a temperature here.** Where that can hurt someone, watch for it by other means.\n\n"
@@ -206,16 +206,18 @@ fn floats(out: &mut String, f: &Firmware, p: &str) {
 /// Step of the gains on the page.
 const GAIN_STEP: f64 = 1e-3;
 
-/// An end of a span with so few digits that it is read at a glance, rounded into the span.
+/// An end of a span in whole steps, rounded into the span.
 fn inwards(end: f64, step: f64, low: bool) -> f64 {
     let steps = end / step;
     step * if low { libm::ceil(steps) } else { libm::floor(steps) }
 }
 
-/// Ends of a span of volts.
+/// Ends of a span of volts, two significant digits.
 fn volts_of(span: (f64, f64)) -> (String, String) {
-    let step = libm::exp10(libm::floor(libm::log10(span.0.abs().max(span.1.abs()).max(1e-9))) - 1.0);
-    let words = |end, low| quantity::format(inwards(end, step, low), quantity::Unit::Volt, 3);
+    let words = |end: f64, low| {
+        let step = libm::exp10(libm::floor(libm::log10(end.abs().max(1e-9))) - 1.0);
+        quantity::format(inwards(end, step, low), quantity::Unit::Volt, 3)
+    };
     (words(span.0, true), words(span.1, false))
 }
 

@@ -235,6 +235,18 @@ impl Thresholds {
         self.open_from.is_some() || self.open_below.is_some()
     }
 
+    /// Whether every broken sensor is at the end of the converter's codes. Where that is not told as open, because
+    /// something hotter than the range is there, too, it is told as saturated: never as a temperature.
+    ///
+    /// # Errors
+    /// [`Refusal`] where the broken circuit has no operating point.
+    pub fn open_saturates(&self, inverse: &Inverse) -> Result<bool, Refusal> {
+        let inputs = Inputs::new(inverse);
+        let ends = inverse.open_inputs(Pulses::Off)?;
+        let (a, b) = (inputs.counted(ends.0), inputs.counted(ends.1));
+        Ok(a.min(b) >= f64::from(self.high) || a.max(b) < f64::from(self.low))
+    }
+
     /// Lowest and highest counted input that is told as a temperature, or as above or below the range.
     pub fn readable(&self) -> (u32, u32) {
         let low = self.low.max(self.open_below.unwrap_or(0)).max(self.reversed_below.unwrap_or(0));

@@ -222,6 +222,20 @@ fn a_correction_in_the_file_moves_the_codes_of_the_states() {
             assert!((celsius - hot).abs() < 0.25 + 0.5 * f.code_kelvin.1, "{hot} °C reads {celsius} °C");
         }
     }
+    // The range still fits, but 2 % above it the converter ends: what is there is hot or broken, and no temperature.
+    let mut chain = common::kiln().clone();
+    chain.correction = Some(Correction { offset: 0.0, gain: 0.94 });
+    let f = made(&chain);
+    assert!(!f.program.thresholds.tells_open() && f.open_saturates);
+    for code in opened(&chain, 20).iter().map(|v| code(&chain, *v)) {
+        let outcome = f.program.whole(code, 25 * 256, &f.program.nominal);
+        assert_eq!(outcome.state, State::ConverterSaturated, "code {code}");
+    }
+    assert!(
+        f.c_header().contains("SENSOR_OPEN = 3, /* never: a broken sensor is at the end"),
+        "{}",
+        f.c_header()
+    );
     // So far off that the converter ends before the range does: refused, not told as open.
     let mut chain = common::kiln().clone();
     chain.correction = Some(Correction { offset: 0.0, gain: 0.8 });
