@@ -82,8 +82,11 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     let stock = Stock::new(resolved);
     let mut walk = Walk::new(&stock, MOST_JUDGED, way == Way::WithoutShortCuts);
     if walk.places.is_empty() {
-        let fits = Fits::new();
-        return Ok(Selection { values: values(resolved, &fits), fits, from: Vec::new(), tried: 0 });
+        let (mut fits, mut from) = (Fits::new(), Vec::new());
+        if stock.drawer.is_some() {
+            low_pass_parts(asked, resolved, &mut fits, &mut from);
+        }
+        return Ok(Selection { values: values(resolved, &fits), fits, from, tried: 0 });
     }
     if let Some(empty) = walk.places.iter().find(|p| p.offers.is_empty()) {
         return Err(ModelError::Range(format!(

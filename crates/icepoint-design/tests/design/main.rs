@@ -7,6 +7,7 @@ mod compare;
 mod drawer;
 mod examples;
 mod exhaustive;
+mod low_pass;
 mod promises;
 mod records;
 mod refusals;

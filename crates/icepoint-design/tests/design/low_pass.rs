@@ -1,0 +1,136 @@
+//! The parts of a low-pass out of a drawer: never more than there are, and as true as any assignment of them.
+
+use core::f64::consts::PI;
+
+use crate::bench::kiln_but;
+use crate::drawer::{assert_enough, with_drawer};
+use icepoint_chain::front_end::SlotKind;
+use icepoint_chain::resolve::Resolved;
+use icepoint_design::search;
+
+/// Hz, and the frequencies over it at which responses are compared, as docs/filters.md says.
+const CORNER: f64 = 2.3;
+const COMPARED_AT: [f64; 12] = [0.1, 0.25, 0.4, 0.55, 0.7, 0.85, 1.0, 1.2, 1.5, 1.9, 2.4, 3.0];
+/// The amplifier of the filter has an end of its own, which the formula here has not.
+const REAL_AMPLIFIER: f64 = 1e-4;
+
+/// Two poles of Sallen and Key's form with gain 1 (any book on filters): 1/(1 + s·C2·(R1 + R2) + s²·R1·R2·C1·C2), against
+/// Butterworth's 1/(1 + √2·s + s²) at the corner. The largest departure, share of the signal.
+fn departure([r1, r2]: [f64; 2], [c1, c2]: [f64; 2]) -> f64 {
+    let inverse = |real: f64, imaginary: f64| {
+        let square = real * real + imaginary * imaginary;
+        (real / square, -imaginary / square)
+    };
+    let of = |ratio: f64| {
+        let w = 2.0 * PI * CORNER * ratio;
+        let found = inverse(1.0 - w * w * r1 * r2 * c1 * c2, w * c2 * (r1 + r2));
+        let ideal = inverse(1.0 - ratio * ratio, 2f64.sqrt() * ratio);
+        libm::hypot(found.0 - ideal.0, found.1 - ideal.1)
+    };
+    COMPARED_AT.into_iter().map(of).fold(0.0, f64::max)
+}
+
+/// Root of the sum of the squares of what tolerances do to pole frequency and Q, each rectangular: from the logarithms of
+/// f² = 1/(R1·R2·C1·C2) and Q = √(R1·R2·C1/C2)/(R1 + R2).
+fn spread([r1, r2]: [f64; 2], resistor: f64, capacitor: f64) -> f64 {
+    let share = [r1 / (r1 + r2), r2 / (r1 + r2)];
+    let frequency = 0.25 * (2.0 * resistor * resistor + 2.0 * capacitor * capacitor);
+    let q = share.iter().map(|s| (0.5 - s) * (0.5 - s) * resistor * resistor).sum::<f64>()
+        + 0.25 * 2.0 * capacitor * capacitor;
+    ((frequency + q) / 3.0).sqrt()
+}
+
+fn resolved(csv: &str) -> Resolved {
+    let filter = format!(
+        "[filter.analog]\npoles = 2\nresponse = \"butterworth\"\ncorner = \"{CORNER} Hz\"\n\n[readout]"
+    );
+    with_drawer(kiln_but(&[]).with("[readout]", &filter).resolved(), csv)
+}
+
+#[test]
+fn as_true_as_every_assignment_and_never_more_than_there_is() {
+    // Twice 220 kΩ is the best there is, if there are two.
+    assert_eq!(against_every_assignment(2), [220e3; 2]);
+    assert_ne!(against_every_assignment(1), [220e3; 2]);
+}
+
+/// The resistors chosen from a drawer with so many pieces of 220 kΩ.
+fn against_every_assignment(pieces: u32) -> [f64; 2] {
+    // 100 kΩ would be nearest for both places; there is one, and the pedestal has it. Capacitors of 1 µF are two, and the
+    // board has them elsewhere.
+    let csv = "value,tolerance,tempco,count\n47 kΩ,1 %,50 ppm/K,1\n62 kΩ,1 %,50 ppm/K,1\n75 kΩ,1 %,50 ppm/K,1\n\
+               91 kΩ,1 %,50 ppm/K,1\n100 kΩ,1 %,50 ppm/K,1\n120 kΩ,1 %,50 ppm/K,1\n150 kΩ,0.1 %,25 ppm/K,1\n\
+               220 kΩ,1 %,50 ppm/K,2\n330 kΩ,1 %,50 ppm/K,1\n1 µF,10 %,0 ppm/K,2\n470 nF,10 %,0 ppm/K,1\n\
+               220 nF,10 %,0 ppm/K,2\n680 nF,10 %,0 ppm/K,1\n100 nF,10 %,0 ppm/K,1\n";
+    let csv = csv.replace("220 kΩ,1 %,50 ppm/K,2", &format!("220 kΩ,1 %,50 ppm/K,{pieces}"));
+    let resolved = resolved(&csv);
+    let drawer = resolved.drawer.clone().unwrap();
+    let filter = resolved.low_pass.clone().unwrap();
+    let [stage] = &filter.stages[..] else { panic!("{filter:?}") };
+    let selection = search::choose(&resolved).unwrap();
+    println!("{:?}", selection.fits);
+    let names: Vec<&String> = stage.ohms.iter().chain(&stage.farads).collect();
+    assert_eq!(names.len(), 4);
+    // Each is a part of the drawer, with its own figures.
+    for name in &names {
+        let part = selection.fits[*name].equivalent();
+        let kind = resolved.blueprint.slot(name).unwrap().kind;
+        let at_hand = drawer.parts.iter().any(|p| p.kind == kind && p.value == part.value);
+        assert!(at_hand && !part.in_network, "{name}: {part:?}");
+    }
+    assert_enough(&resolved, &drawer, &selection.fits);
+
+    // What the rest of the board leaves: its own values are taken from the drawer too.
+    let left = |kind: SlotKind| -> Vec<(f64, u32)> {
+        let pieces = |value: f64| {
+            let gone = resolved.blueprint.slots.iter().filter(|s| s.kind == kind);
+            gone.filter(|s| resolved.fixed.get(&s.designator).is_some_and(|v| (v / value - 1.0).abs() < 1e-9))
+                .count()
+        };
+        let parts = drawer.parts.iter().filter(|p| p.kind == kind);
+        parts
+            .map(|p| {
+                let there = (1..9).take_while(|n| p.count.covers(*n)).count();
+                (p.value, there.saturating_sub(pieces(p.value)) as u32)
+            })
+            .filter(|(_, n)| *n > 0)
+            .collect()
+    };
+    let (ohms, farads) = (left(SlotKind::Resistor), left(SlotKind::Capacitor));
+    assert!(!ohms.iter().any(|(v, _)| *v == 100e3), "the pedestal has the only 100 kΩ");
+    let pairs = |list: &[(f64, u32)]| -> Vec<[f64; 2]> {
+        let every = list.iter().flat_map(|a| list.iter().map(move |b| (a, b)));
+        every.filter(|(a, b)| a.0 != b.0 || a.1 > 1).map(|(a, b)| [a.0, b.0]).collect()
+    };
+    let tolerance = (resolved.surroundings.resistor.tolerance, resolved.surroundings.capacitor_tolerance);
+    let cost = |r: [f64; 2], c: [f64; 2]| departure(r, c) + spread(r, tolerance.0, tolerance.1);
+    let mut all: Vec<(f64, [f64; 2], [f64; 2])> = Vec::new();
+    for r in pairs(&ohms) {
+        all.extend(pairs(&farads).into_iter().map(|c| (cost(r, c), r, c)));
+    }
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let value = |name: &String| selection.values[name];
+    let resistors = [value(&stage.ohms[0]), value(&stage.ohms[1])];
+    let chosen = cost(resistors, [value(&stage.farads[0]), value(&stage.farads[1])]);
+    println!("{} assignments; best {:?}; chosen {chosen:.5}", all.len(), &all[..3]);
+    assert!(all.len() > 300, "{}", all.len());
+    assert!(chosen <= all[0].0 + REAL_AMPLIFIER, "{chosen} {:?}", all[0]);
+    resistors
+}
+
+/// A drawer without enough capacitors: the filter is bought as a whole.
+#[test]
+fn what_the_drawer_can_not_make_is_bought() {
+    let csv = "value,tolerance,tempco,count\n75 kΩ,1 %,50 ppm/K,4\n220 nF,10 %,0 ppm/K,1\n";
+    let resolved = resolved(csv);
+    let selection = search::choose(&resolved).unwrap();
+    let stage = &resolved.low_pass.as_ref().unwrap().stages[0];
+    let farads: Vec<f64> = stage.farads.iter().map(|name| selection.values[name]).collect();
+    assert!(farads.len() == 2 && farads.iter().any(|f| *f != 220e-9), "{farads:?}");
+    assert_enough(&resolved, &resolved.drawer.clone().unwrap(), &{
+        let mut fits = selection.fits.clone();
+        // What is bought has values of the series that the drawer does not list.
+        fits.retain(|_, fit| [75e3, 220e-9].contains(&fit.value()));
+        fits
+    });
+}
