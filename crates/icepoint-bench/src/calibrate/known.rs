@@ -13,6 +13,7 @@ use icepoint_chain::statistics::coverage_factor;
 
 use super::condition::{Condition, InputError, trimmed};
 use super::readings::Input;
+use crate::altered::SHORT;
 use crate::references::{Quantity, Reference, Shared, Tag};
 
 /// Sets a condition's errors, and its input to what the reference stands for.
@@ -30,6 +31,9 @@ pub fn tell(
     if let Some(Reference::Millivolts(source)) = reference {
         condition.source_ohms = source.stated.output_resistance.then_some(source.output_resistance);
         condition.thermometer = source.stated.thermometer.then_some(source.thermometer);
+    }
+    if let Some(Reference::Short) = reference {
+        condition.source_ohms = Some(SHORT);
     }
     let (Some(reference), None) = (reference, condition.limit) else {
         condition.errors = errors(chain, condition)?;

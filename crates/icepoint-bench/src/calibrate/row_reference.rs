@@ -5,7 +5,7 @@ use icepoint_chain::file::{Problem, Span, nearest_word as nearest, one_slip};
 use super::columns::Column;
 use super::csv_text::Cell;
 use super::readings::{Input, MOST_NAMES, Reader, Readings};
-use crate::references::{self, Leads, Reference, Takes};
+use crate::references::{self, Leads, Quantity, Reference, Takes};
 
 impl Reader<'_, '_> {
     /// Place of the row's reference and what it is; `None` after a problem.
@@ -134,7 +134,7 @@ impl Reader<'_, '_> {
         )
     }
 
-    /// The input of a reference that has one value, such as an ice bath.
+    /// The input of a reference that has one value, such as an ice bath or a short.
     pub(super) fn of_itself(
         &mut self,
         reference: &Reference,
@@ -151,7 +151,10 @@ impl Reader<'_, '_> {
             return None;
         }
         match reference.known(None) {
-            Ok(known) => Some(Input::Temperature(known.nominal)),
+            Ok(known) => Some(match known.quantity {
+                Quantity::Celsius => Input::Temperature(known.nominal),
+                Quantity::Volts => Input::Injected(known.nominal),
+            }),
             Err(error) => {
                 self.tell(
                     Problem::new("readings.reference", error.to_string())

@@ -19,6 +19,7 @@ mod fixed_point;
 mod ice_bath;
 mod instrument;
 mod millivolts;
+mod short;
 mod text;
 
 use icepoint_chain::file::{ChainFile, PressureFrom, ReferenceKind};
@@ -49,6 +50,8 @@ pub enum Reference {
     DryWell(Instrument),
     /// A source of millivolts instead of the probe.
     Millivolts(MillivoltSource),
+    /// A piece of copper wire from terminal to terminal instead of the probe.
+    Short,
 }
 
 /// What a reading must say beside the name of its reference.
@@ -258,13 +261,14 @@ impl Reference {
             Self::Thermometer(_) => "thermometer",
             Self::DryWell(_) => "dry well",
             Self::Millivolts(_) => "millivolt source",
+            Self::Short => "short",
         }
     }
 
     /// What a reading must say beside its name.
     pub fn takes(&self) -> Takes {
         match self {
-            Self::IceBath(_) | Self::BoilingWater(_) | Self::FixedPoint(_) => Takes::Nothing,
+            Self::IceBath(_) | Self::BoilingWater(_) | Self::FixedPoint(_) | Self::Short => Takes::Nothing,
             Self::Thermometer(_) | Self::DryWell(_) => Takes::Celsius,
             Self::Millivolts(_) => Takes::Volts,
         }
@@ -284,6 +288,7 @@ impl Reference {
                 instrument.known(shown(Takes::Celsius)?)
             }
             Self::Millivolts(source) => Ok(source.known(shown(Takes::Volts)?)),
+            Self::Short => Ok(short::known()),
         }
     }
 

@@ -50,6 +50,7 @@ pub(crate) const WORDS: &[&str] = &[
     "thermometer",
     "millivolts",
     "millivolt source",
+    "terminals shorted",
     "mercury point",
     "triple point of water",
     "gallium point",
@@ -63,7 +64,7 @@ pub(crate) const WORDS: &[&str] = &[
 ];
 /// What is accepted, for messages.
 const EXPECTED: &str = "ice bath, quick ice bath, well-made ice bath, boiling water with its pressure or altitude, a fixed \
-                        point such as zinc point, thermometer with its limit, millivolts, or a name of [references.NAME]";
+                        point such as zinc point, thermometer with its limit, millivolts, terminals shorted, or a name of [references.NAME]";
 
 /// A millivolt source of which nothing is known: the defaults of the chain file.
 pub(crate) const UNKNOWN_SOURCE: MillivoltSource = MillivoltSource {
@@ -130,6 +131,8 @@ pub fn read(text: &str, file: &ChainFile) -> Result<Named, Box<Problem>> {
         thermometer(whole.after(11))?
     } else if ["millivolts", "millivolt", "millivolt source", "mv", "mv source"].contains(&name.as_str()) {
         return Ok(millivolt_source(file));
+    } else if ["terminals shorted", "shorted", "short"].contains(&name.as_str()) {
+        return Ok(Named { name: "terminals shorted".to_owned(), reference: Reference::Short });
     } else {
         return Err(unknown(whole, file));
     };

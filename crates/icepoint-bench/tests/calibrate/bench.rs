@@ -124,6 +124,31 @@ fn a_source_of_a_kilohm_moves_the_reading_by_the_detection_current() {
     );
 }
 
+/// "terminals shorted" is a piece of wire, whatever the source of the other rows is: the detection current makes its voltage
+/// across the source alone.
+#[test]
+fn terminals_shorted_are_no_source() {
+    let record = "\n[references.box]\nkind = \"millivolt source\"\noutput_resistance = \"1 kΩ\"\nreading_error = \"0.02 %\"\nrange_error = \"5 µV\"\n";
+    let (file, model) = with("burnout-kiln", |t| t + record);
+    let text = "reference,injected (mV),board (°C),reading (°C)\nterminals shorted,,23,23.1\nShort,,23,23.1\nbox,0,23,34.5\n";
+    let readings = taken(text, &model, &file).unwrap_or_else(|r| panic!("{r}"));
+    assert_eq!(readings.references.len(), 2);
+    let c = calibrate(&model, &readings, &AS_IT_IS).unwrap();
+    let ohms = |name: &str| model.chain().front_end.value(name).unwrap();
+    let pedestal = 2.5 * ohms("R6") / (ohms("R5") + ohms("R6"));
+    let current = (3.3 - pedestal) / (ohms("R4") + ohms("R3"));
+    let (_, slope) = model.chain().probe.letter.emf_and_slope_extended(29.0);
+    let by_hand = current * 999.9 / slope;
+    let expected = |k: usize| c.checked[k].condition.mean - c.checked[k].innovation;
+    let moved = expected(1) - expected(0);
+    assert!((moved / by_hand - 1.0).abs() < 0.02, "{moved} {by_hand}");
+    assert_eq!(c.checked[0].condition.errors.len(), 1);
+    assert!(!c.cautions.iter().any(|c| c.contains("resistance of the source")), "{:?}", c.cautions);
+    // A short has its value: another one beside it is refused.
+    let two = taken(&text.replace("shorted,,", "shorted,1,"), &model, &file).unwrap_err();
+    assert_eq!(two.problems[0].code, "readings.two_in_row");
+}
+
 /// Repeats that scatter five times as much as the noise: seen, in the band, in the file that is written and in its budget.
 #[test]
 fn scatter_beyond_the_noise_widens_the_band_and_what_is_written() {
