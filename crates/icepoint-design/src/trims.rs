@@ -10,10 +10,11 @@
 use icepoint_chain::budget::Study;
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::adjustable::MIDDLE;
-use icepoint_chain::front_end::{AdjustableFigures, Blueprint, PartKind, PlannedKind, Values};
+use icepoint_chain::front_end::{AdjustableFigures, Blueprint, PlannedKind, Values};
 use icepoint_chain::quantity::{Unit, format as written};
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::trims::adjust::Pair;
+use icepoint_chain::trims::insert::OHMS;
 use icepoint_chain::trims::report::{BOARDS, Reach, WANTED};
 use icepoint_chain::trims::{Moves, Trims, tracks};
 use icepoint_chain::{Model, ModelError};
@@ -66,7 +67,12 @@ pub(crate) fn choose(
     if !are_turned(&resolved.chain) {
         return Ok((resolved, selection));
     }
-    let Some(start) = Trial::new(resolved.clone(), selection.clone(), &Values::new())? else {
+    let around = &resolved.surroundings;
+    let stated =
+        |name: &String| around.adjustable_for.get(name).is_some_and(|f| f.differs(&around.adjustable));
+    let stated: Vec<String> = resolved.open_tracks.iter().filter(|name| stated(name)).cloned().collect();
+    let usual = usual(&resolved);
+    let Some(start) = Trial::new(resolved.clone(), selection.clone(), stated, &usual)? else {
         return Ok((resolved, selection));
     };
     let best = start.by_sensitivities()?.longer()?.shorter()?;
@@ -76,7 +82,13 @@ pub(crate) fn choose(
         .iter()
         .map(|(name, _, ohms)| format!("{name} of {}", written(*ohms, Unit::Ohm, 3)))
         .collect();
-    let Trial { mut resolved, selection, reach } = best;
+    let bought: Vec<String> = best.bought();
+    let Trial { mut resolved, selection, reach, .. } = best;
+    if !bought.is_empty() {
+        let text =
+            format!("trims: the drawer has no potentiometer left for {}; to be bought", bought.join(" and "));
+        resolved.assumptions.push(text);
+    }
     if short {
         resolved.assumptions.push(format!(
             "trims: there is no track that lets {} % of boards be adjusted with these resistors beside it; with {} it is {} %",
@@ -96,6 +108,8 @@ struct Trial {
     /// With the resistors beside the trims as they must be for these tracks.
     selection: Selection,
     reach: Reach,
+    /// Open trims whose tolerance or temperature coefficient the user states.
+    stated: Vec<String>,
 }
 
 impl Trial {
@@ -104,10 +118,14 @@ impl Trial {
     fn new(
         mut resolved: Resolved,
         mut selection: Selection,
+        stated: Vec<String>,
         tracks: &Values,
     ) -> Result<Option<Self>, ModelError> {
         resolved.fixed.extend(tracks.iter().map(|(name, ohms)| (name.clone(), *ohms)));
         selection.values.extend(tracks.iter().map(|(name, ohms)| (name.clone(), *ohms)));
+        if !own_figures(&mut resolved, &selection.values, &stated) {
+            return Ok(None);
+        }
         for _ in 0..CENTRINGS {
             let model = model_of(&resolved, &selection)?;
             let Some(nominal) = Reach::nominal(&coarse_study(&model))? else { return Ok(None) };
@@ -116,7 +134,7 @@ impl Trial {
             }
         }
         let Some(reach) = reach_of(&resolved, &selection)? else { return Ok(None) };
-        let first = Self { resolved, selection, reach };
+        let first = Self { resolved, selection, reach, stated };
         // Boards need not scatter evenly about the nominal one.
         let mut selection = first.selection.clone();
         let middles = first.reach.turns.map(|(low, high)| 0.5 * (low + high));
@@ -133,7 +151,8 @@ impl Trial {
 
     /// The same with other tracks; `None` where no circuit can be solved with them.
     fn with(&self, tracks: &Values) -> Option<Self> {
-        Self::new(self.resolved.clone(), self.selection.clone(), tracks).ok().flatten()
+        let (resolved, selection) = (self.resolved.clone(), self.selection.clone());
+        Self::new(resolved, selection, self.stated.clone(), tracks).ok().flatten()
     }
 
     /// Trims whose tracks are open: designator, which of zero and span it is, and track.
@@ -153,6 +172,24 @@ impl Trial {
         self.resolved.blueprint.value(name, &self.selection.values)
     }
 
+    /// Tracks that a trim may have, rising: those that the others leave in the drawer, where it lists some; else those that
+    /// are sold.
+    fn offered(&self, name: &str) -> Vec<f64> {
+        let of = |other: &str| self.track(other);
+        let others: Vec<f64> =
+            self.resolved.blueprint.adjustable().filter(|other| *other != name).filter_map(of).collect();
+        offered(&self.resolved, &others)
+    }
+
+    /// Open trims that no potentiometer of the drawer is left for, where it lists some.
+    fn bought(&self) -> Vec<String> {
+        let Some(drawer) = self.resolved.drawer.as_ref().filter(|d| !d.tracks.is_empty()) else {
+            return Vec::new();
+        };
+        let there = |ohms: f64| drawer.track(ohms, 0).is_some();
+        self.open().into_iter().filter(|(.., ohms)| !there(*ohms)).map(|(name, ..)| name).collect()
+    }
+
     /// The tracks that the sensitivities ask for, if they reach more boards than those before.
     fn by_sensitivities(self) -> Result<Self, ModelError> {
         let mut best = self;
@@ -168,7 +205,7 @@ impl Trial {
                     let reach = low.abs().max(high.abs());
                     // The shortest track of the tolerance, without what is left at its ends.
                     let ohms = 2.0 * reach * now / (1.0 - figures.tolerance) + 2.0 * figures.end;
-                    tracks()
+                    best.offered(&name)
                         .into_iter()
                         .find(|track| *track >= ohms * (1.0 - 1e-9))
                         .map(|track| (name, track))
@@ -190,7 +227,8 @@ impl Trial {
         while best.reach.reached < WANTED {
             let tries: Vec<Values> = (best.open().into_iter())
                 .flat_map(|(name, _, now)| {
-                    let longer = tracks().into_iter().filter(move |track| *track > now * (1.0 + 1e-9));
+                    let longer =
+                        best.offered(&name).into_iter().filter(move |track| *track > now * (1.0 + 1e-9));
                     longer.take(STEPS_AHEAD).map(move |track| Values::from([(name.clone(), track)]))
                 })
                 .collect();
@@ -215,7 +253,7 @@ impl Trial {
         let mut best = self;
         for (name, _, now) in best.open() {
             let mut shorter: Vec<f64> =
-                tracks().into_iter().filter(|track| *track < now * (1.0 - 1e-9)).collect();
+                best.offered(&name).into_iter().filter(|track| *track < now * (1.0 - 1e-9)).collect();
             while let Some(track) = shorter.pop() {
                 let enough = best.reach.reached.min(WANTED);
                 let travels = figures(&best.resolved, &name).is_some_and(|f| track > LEAST_TRAVEL * f.end);
@@ -248,12 +286,63 @@ fn reach_of(resolved: &Resolved, selection: &Selection) -> Result<Option<Reach>,
     }
 }
 
+/// Tracks that are left in the drawer beside others, where it lists some; else those that are sold.
+fn offered(resolved: &Resolved, others: &[f64]) -> Vec<f64> {
+    let Some(drawer) = &resolved.drawer else { return tracks() };
+    let taken = |ohms: f64| others.iter().filter(|other| (**other / ohms - 1.0).abs() < 1e-9).count() as u32;
+    let mut left: Vec<f64> = drawer.tracks.iter().map(|t| t.ohms).collect();
+    left.retain(|ohms| (OHMS.0..=OHMS.1).contains(ohms) && drawer.track(*ohms, taken(*ohms)).is_some());
+    left.dedup();
+    if left.is_empty() { tracks() } else { left }
+}
+
+/// For each open track the one of those offered that is nearest to the usual one.
+fn usual(resolved: &Resolved) -> Values {
+    let mut others: Vec<f64> = Vec::new();
+    let mut found = Values::new();
+    for trim in resolved.blueprint.adjustable() {
+        let Some(mut ohms) = resolved.blueprint.value(trim, &resolved.fixed) else { continue };
+        if resolved.open_tracks.iter().any(|open| open == trim) {
+            let off = |track: &f64| libm::fabs(libm::log(*track / ohms));
+            let nearest = offered(resolved, &others).into_iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+            ohms = nearest.unwrap_or(ohms);
+            found.insert(trim.to_owned(), ohms);
+        }
+        others.push(ohms);
+    }
+    found
+}
+
+/// Gives open tracks the figures of the drawer's potentiometers; whether there are as many as wanted.
+fn own_figures(resolved: &mut Resolved, values: &Values, stated: &[String]) -> bool {
+    let Some(drawer) = resolved.drawer.as_ref().filter(|d| !d.tracks.is_empty()) else { return true };
+    let around = &mut resolved.surroundings;
+    let mut taken: Vec<f64> = Vec::new();
+    for trim in resolved.blueprint.adjustable() {
+        let Some(ohms) = resolved.blueprint.value(trim, values) else { continue };
+        let before = taken.iter().filter(|other| **other == ohms).count() as u32;
+        taken.push(ohms);
+        let open = resolved.open_tracks.iter().any(|name| name == trim);
+        let Some(track) = drawer.track(ohms, before).filter(|_| open) else {
+            // More than there are, or one that is bought or the user's own.
+            if open && drawer.track(ohms, 0).is_some() {
+                return false;
+            }
+            continue;
+        };
+        if !stated.iter().any(|name| name == trim) {
+            let figures = around.adjustable.of(track.tolerance, track.tempco);
+            around.adjustable_for.insert(trim.to_owned(), figures);
+        }
+    }
+    true
+}
+
 /// Figures of an adjustable resistor.
 fn figures(resolved: &Resolved, name: &str) -> Option<AdjustableFigures> {
-    match &resolved.chain.front_end.part(name)?.kind {
-        PartKind::Adjustable { figures, .. } | PartKind::AdjustableGain { figures, .. } => Some(*figures),
-        _ => None,
-    }
+    let around = &resolved.surroundings;
+    resolved.blueprint.slot(name)?;
+    Some(*around.adjustable_for.get(name).unwrap_or(&around.adjustable))
 }
 
 /// Gives so many turns, share of each track, to the resistors beside the trims; whether one of them is now another.

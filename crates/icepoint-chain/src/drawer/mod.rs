@@ -1,8 +1,8 @@
 //! What is really in the drawer: a CSV with a line for each value, its tolerance, temperature coefficient and count.
 //!
-//! **Columns** by their header, in any order: `value` must be there; `kind` (`resistor`, `capacitor`, `amplifier`,
-//! `converter`, `reference`, `sensor`) may be left out where the unit tells it; without `tolerance` or `tempco` the figures of `[parts]` hold; without `count` there
-//! is as much as wanted. A column `note` is for people. Lines that start with `#` are comments.
+//! **Columns** by their header, in any order: `value` must be there; `kind` (`resistor`, `capacitor`, `potentiometer`,
+//! `amplifier`, `converter`, `reference`, `sensor`) may be left out where the unit tells it; without `tolerance` or `tempco`
+//! the figures of `[parts]` hold, for a potentiometer those of `[trims]`; without `count` there is as much as wanted. A column `note` is for people. Lines that start with `#` are comments.
 //! **Separator**: comma, semicolon or tab, whichever the header uses.
 //! **Amplifiers** and the other kinds without a value: `value` is the NAME of a record in the chain file:
 //! `[amplifier.NAME]`, `[converters.NAME]`, `[voltage_references.NAME]`, `[junction_sensors.NAME]`.
@@ -29,6 +29,8 @@ pub struct Drawer {
     pub name: String,
     /// Resistors and capacitors by kind and rising value; of one value the tightest first. Alike lines are one.
     pub parts: Vec<DrawerPart>,
+    /// Potentiometers to be trims, by rising track; of one track the tightest first. Alike lines are one.
+    pub tracks: Vec<DrawerTrack>,
     /// Amplifiers: name of the record and how many.
     pub amplifiers: Vec<(String, Count)>,
     /// Converters, voltage references and junction sensors: record and how many.
@@ -46,6 +48,19 @@ pub struct DrawerPart {
     pub tolerance: f64,
     /// Limit of its temperature coefficient, 1/K.
     pub tempco: f64,
+    /// How many there are.
+    pub count: Count,
+}
+
+/// One kind of potentiometer in the drawer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DrawerTrack {
+    /// Resistance of the whole track, Ω.
+    pub ohms: f64,
+    /// Limit, relative; `None`: as `[trims]` has it.
+    pub tolerance: Option<f64>,
+    /// Limit of its temperature coefficient, 1/K; `None`: as `[trims]` has it.
+    pub tempco: Option<f64>,
     /// How many there are.
     pub count: Count,
 }
@@ -185,13 +200,15 @@ const COLUMNS: [(&str, Column); 6] = [
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Kind {
     Part(SlotKind),
+    Track,
     Amplifier,
     Record(RecordKind),
 }
 
-const KINDS: [(&str, Kind); 8] = [
+const KINDS: [(&str, Kind); 9] = [
     ("resistor", Kind::Part(SlotKind::Resistor)),
     ("capacitor", Kind::Part(SlotKind::Capacitor)),
+    ("potentiometer", Kind::Track),
     ("amplifier", Kind::Amplifier),
     ("converter", Kind::Record(RecordKind::Converter)),
     ("reference", Kind::Record(RecordKind::Reference)),
@@ -214,8 +231,13 @@ pub fn parse(name: &str, text: &str, usual: Usual) -> Result<Drawer, Refused> {
         return Err(Refused::new(source, vec![problem]));
     };
     let columns = header_columns(&header, &mut problems);
-    let mut drawer =
-        Drawer { name: name.to_owned(), parts: Vec::new(), amplifiers: Vec::new(), records: Vec::new() };
+    let mut drawer = Drawer {
+        name: name.to_owned(),
+        parts: Vec::new(),
+        tracks: Vec::new(),
+        amplifiers: Vec::new(),
+        records: Vec::new(),
+    };
     if problems.is_empty() {
         for (i, row) in lines.enumerate() {
             if i == MOST_ROWS {
@@ -227,7 +249,8 @@ pub fn parse(name: &str, text: &str, usual: Usual) -> Result<Drawer, Refused> {
             }
             row_into(&row, &columns, usual, &mut drawer, &mut problems);
         }
-        let empty = drawer.parts.is_empty() && drawer.amplifiers.is_empty() && drawer.records.is_empty();
+        let lists = [drawer.parts.len(), drawer.tracks.len(), drawer.amplifiers.len(), drawer.records.len()];
+        let empty = lists == [0; 4];
         if problems.is_empty() && empty {
             problems.push(
                 Problem::new("drawer.empty", "the drawer has a header and no part")
@@ -343,6 +366,17 @@ fn row_into(
             drawer.records.push(((kind, value.text.trim().to_owned()), count));
             return;
         }
+        Some(Kind::Track) => {
+            let ohms = limit(value, Unit::Ohm, bounds::RESISTOR, false, problems);
+            let mut of = |column, unit, bound| cell(column).map(|f| limit(f, unit, bound, true, problems));
+            let tolerance = of(Column::Tolerance, Unit::Ratio, bounds::TOLERANCE);
+            let tempco = of(Column::Tempco, Unit::PerKelvin, bounds::TEMPCO);
+            if let Some(ohms) = ohms.filter(|_| problems.len() == before) {
+                let (tolerance, tempco) = (tolerance.flatten(), tempco.flatten());
+                drawer.tracks.push(DrawerTrack { ohms, tolerance, tempco, count });
+            }
+            return;
+        }
         Some(Kind::Part(kind)) => kind,
     };
     let (unit, bound, (tolerance, tempco)) = match kind {
@@ -374,7 +408,7 @@ fn kind(field: &Field<'_>, problems: &mut Vec<Problem>) -> Option<Kind> {
         problems.push(
             Problem::new("drawer.unknown_kind", format!("\"{shown}\" is no kind of part"))
                 .at(field.span, label)
-                .expected("resistor, capacitor, amplifier, converter, reference or sensor"),
+                .expected("resistor, capacitor, potentiometer, amplifier, converter, reference or sensor"),
         );
     }
     found
@@ -445,8 +479,36 @@ impl Drawer {
             }
             alike
         });
+        let size = |figure: Option<f64>| figure.unwrap_or(f64::INFINITY);
+        self.tracks.sort_by(|a, b| {
+            a.ohms
+                .total_cmp(&b.ohms)
+                .then(size(a.tolerance).total_cmp(&size(b.tolerance)))
+                .then(size(a.tempco).total_cmp(&size(b.tempco)))
+        });
+        self.tracks.dedup_by(|next, kept| {
+            let alike = (next.ohms, next.tolerance, next.tempco) == (kept.ohms, kept.tolerance, kept.tempco);
+            if alike {
+                kept.count = kept.count.and(next.count);
+            }
+            alike
+        });
         add_up(&mut self.amplifiers);
         add_up(&mut self.records);
+    }
+
+    /// Potentiometers of this track: the line of the one that is taken after so many others, the tightest first; `None`
+    /// when there are no more.
+    pub fn track(&self, ohms: f64, taken: u32) -> Option<&DrawerTrack> {
+        let mut taken = taken;
+        self.tracks.iter().filter(|t| (t.ohms / ohms - 1.0).abs() < 1e-9).find(|t| match t.count {
+            Count::Enough => true,
+            Count::Pieces(n) if n > taken => true,
+            Count::Pieces(n) => {
+                taken -= n;
+                false
+            }
+        })
     }
 
     /// Pieces of an amplifier's record; none of one that the drawer does not list, `Enough` of any when it lists no

@@ -114,3 +114,18 @@ fn records_are_counted_like_parts() {
     assert_eq!((drawer.amplifier("front"), drawer.amplifier("buffer")), (Count::Pieces(2), Count::Pieces(0)));
     assert_eq!(read("value\n1 kΩ\n").amplifier("front"), Count::Enough);
 }
+
+#[test]
+fn potentiometers_are_no_resistors() {
+    let drawer = read(
+        "value,kind,tolerance,tempco,count\n1 kΩ,potentiometer,20 %,,1\n1 kΩ,potentiometer,10 %,50 ppm/K,1\n\
+         1k,potentiometer,20 %,,1\n200 Ω,potentiometer,,,0\n5 kΩ,potentiometer,,,2\n",
+    );
+    assert!(drawer.parts.is_empty() && drawer.tracks.len() == 4, "{drawer:?}");
+    // The tightest goes first, and then there are two of the other line.
+    let tolerance = |taken| drawer.track(1e3, taken).map(|t| t.tolerance);
+    assert_eq!([0, 1, 2, 3].map(tolerance), [Some(Some(0.1)), Some(Some(0.2)), Some(Some(0.2)), None]);
+    assert_eq!(drawer.track(200.0, 0), None);
+    assert_eq!(drawer.track(5e3, 1).map(|t| (t.tolerance, t.tempco)), Some((None, None)));
+    assert_eq!(refused("value,kind\n1 V,potentiometer\n")[0].0, "quantity.wrong_unit");
+}

@@ -32,6 +32,16 @@ impl AdjustableFigures {
         let track = self.ohms * (1.0 + change);
         (self.end + setting * track, self.end + (1.0 - setting) * track)
     }
+
+    /// The same with a part's own tolerance and temperature coefficient, where it states them.
+    pub fn of(self, tolerance: Option<f64>, tempco: Option<f64>) -> Self {
+        Self { tolerance: tolerance.unwrap_or(self.tolerance), tempco: tempco.unwrap_or(self.tempco), ..self }
+    }
+
+    /// Whether tolerance or temperature coefficient are others.
+    pub fn differs(&self, other: &Self) -> bool {
+        (self.tolerance, self.tempco) != (other.tolerance, other.tempco)
+    }
 }
 
 impl Default for AdjustableFigures {

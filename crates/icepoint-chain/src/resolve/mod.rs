@@ -211,6 +211,17 @@ fn at_hand(
     around: &mut Surroundings,
 ) {
     let reach = reach(file);
+    let mut tracks: Vec<f64> = Vec::new();
+    for trim in blueprint.adjustable() {
+        let Some(&ohms) = fixed.get(trim) else { continue };
+        let taken = tracks.iter().filter(|other| **other == ohms).count() as u32;
+        let stated = around.adjustable_for.get(trim).is_some_and(|own| own.differs(&around.adjustable));
+        if let Some(track) = drawer.track(ohms, taken).filter(|_| !stated) {
+            let figures = around.adjustable.of(track.tolerance, track.tempco);
+            around.adjustable_for.insert(trim.to_owned(), figures);
+        }
+        tracks.push(ohms);
+    }
     for slot in &blueprint.slots {
         let name = &slot.designator;
         let Some(part) = fixed.get(name).and_then(|value| drawer.find(slot.kind, *value)) else { continue };

@@ -162,3 +162,30 @@ fn a_zero_trim_alone() {
     assert_eq!(trims.trims.len(), 1);
     assert!(trims.reached >= WANTED && !design.values.contains_key("RV2"), "{:?}", design.values);
 }
+
+/// The drawer lists potentiometers: tracks are theirs, with their own figures, and no more than there are.
+#[test]
+fn potentiometers_of_a_drawer() {
+    let parts = include_str!("../../../../examples/drawer.csv");
+    let parts: String = parts.lines().filter(|l| !l.contains("amplifier")).flat_map(|l| [l, "\n"]).collect();
+    let with = |tracks: &str| designed(with_drawer(example(TRIMMED).resolved(), &format!("{parts}{tracks}")));
+    let figures = |design: &Design, name: &str| {
+        let trims = design.trims.as_ref().unwrap();
+        let trim = trims.trims.iter().find(|t| t.designator == name).unwrap();
+        (trim.figures.ohms, trim.figures.tolerance, trim.figures.tempco)
+    };
+    // Without a drawer they are 20 kΩ and 100 Ω; of those the drawer has none.
+    let design = with(
+        "250 Ω,potentiometer,20 %,250 ppm/K,1,\n22 kΩ,potentiometer,,,0,run out\n25 kΩ,potentiometer,5 %,,2,\n\
+         100 kΩ,potentiometer,,,3,\n",
+    );
+    println!("{:?} {:?}", design.values, design.verdict);
+    assert_eq!(figures(&design, "RV1"), (25e3, 0.05, 100e-6));
+    assert_eq!(figures(&design, "RV2"), (250.0, 0.2, 250e-6));
+    assert!(design.verdict.met() && design.trims.as_ref().unwrap().reached >= WANTED);
+    // One is not enough for two trims: the other is bought, and that is said.
+    let design = with("200 Ω,potentiometer,,,1,\n");
+    assert_eq!((figures(&design, "RV2").0, figures(&design, "RV1").0), (200.0, 20e3));
+    let said = design.resolved.assumptions.iter().find(|a| a.contains("potentiometer")).unwrap();
+    assert!(said.contains("RV1") && !said.contains("RV2"), "{said}");
+}
