@@ -262,7 +262,11 @@ fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<()
     writeln!(out, "\nLimits, by how much of each is used:")?;
     for (i, bound) in design.bounds.iter().take(6).enumerate() {
         let mark = if i == 0 { "  <- binds" } else { "" };
-        writeln!(out, "  {:>5.1} %  {}: {}{mark}", 100.0 * bound.used, bound.what, bound.detail)?;
+        let used = match bound.used {
+            used if used >= 10.0 => format!("{used:>5.0} ×"),
+            used => format!("{:>5.1} %", 100.0 * used),
+        };
+        writeln!(out, "  {used}  {}: {}{mark}", bound.what, bound.detail)?;
     }
     if !design.upgrades.is_empty() {
         writeln!(out, "\nWhat would help most, each alone:")?;

@@ -58,10 +58,12 @@ pub(super) fn limit_detail(s: &Subject<'_>, bound: &Bound) -> String {
     }
 }
 
-/// A share that may be above one.
+/// A share that may be above one; far above, how many times.
 pub(super) fn percent_used(used: f64) -> String {
     if !used.is_finite() {
         "beyond".to_owned()
+    } else if used >= 10.0 {
+        format!("{}{NBSP}×", fixed(used, 0))
     } else if used > 1.0 {
         format!("{} %", fixed(100.0 * used, usize::from(used < 1.1)))
     } else {

@@ -148,7 +148,7 @@ fn limits(s: &Subject<'_>) -> Markup {
         .design
         .bounds
         .iter()
-        .filter(|b| b.used > 1.0 && b.what != "accuracy")
+        .filter(|b| b.used > 1.0 && !["accuracy", "adjustable boards"].contains(&b.what.as_str()))
         .map(|b| b.what.as_str())
         .collect();
     if broken.is_empty() {
