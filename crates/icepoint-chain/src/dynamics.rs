@@ -35,6 +35,13 @@ pub struct Dynamics {
     pub noise_shares: Vec<(String, f64)>,
     /// Gain from thermocouple to output at 0 Hz, V/V.
     pub gain: f64,
+    /// What the filters leave of the mains.
+    pub mains: MainsResidual,
+}
+
+/// What the filters leave of the mains at the converter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MainsResidual {
     /// |gain| of the analog circuit at the mains frequency, V/V.
     pub mains_gain: f64,
     /// What the digital filter leaves at the worst line frequency within ±1 %.
@@ -92,7 +99,13 @@ impl Settling {
 }
 
 impl Dynamics {
-    pub(crate) fn new(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Self, CircuitError> {
+    /// `mains`: what the filters leave of it, if that was found before.
+    pub(crate) fn new(
+        chain: &Chain,
+        wiring: &Wiring,
+        values: &[f64],
+        mains: Option<MainsResidual>,
+    ) -> Result<Self, CircuitError> {
         let need = &chain.need;
         let kelvin = ZERO_CELSIUS + need.board.1;
         let (out, band) = (wiring.output, (NOISE_FROM, NOISE_TO));
@@ -103,6 +116,17 @@ impl Dynamics {
             report.shares.iter().map(|s| (source_name(wiring, s), s.power.sqrt())).collect();
         noise_shares.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
         let gain = magnitude(wiring, values, wiring.thermocouple, 0.0)?;
+        let mains = match mains {
+            Some(mains) => mains,
+            None => MainsResidual::new(chain, wiring, values)?,
+        };
+        Ok(Self { noise_rms: report.rms, noise_shares, gain, mains })
+    }
+}
+
+impl MainsResidual {
+    pub(crate) fn new(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Self, CircuitError> {
+        let need = &chain.need;
         let mains = line_gains(chain, wiring, values)?;
         let amplitude = |rms: f64, gain: f64| rms * 2f64.sqrt() * gain;
         let fundamental = mains.first().copied().unwrap_or_default();
@@ -113,9 +137,6 @@ impl Dynamics {
             series * series + common * common
         });
         Ok(Self {
-            noise_rms: report.rms,
-            noise_shares,
-            gain,
             mains_gain: fundamental.series,
             mains_digital: fundamental.digital,
             common_gain: fundamental.common,

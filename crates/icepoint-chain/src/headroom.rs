@@ -95,14 +95,14 @@ impl Model {
             // drive it up, and those that drive it down.
             let both = || [(mean.clone(), mean.clone()), (mean.clone(), mean.clone())];
             let mut extremes = [both(), both()];
-            let at_mean = self.board_state(board, &d, &mut scratch)?;
+            let as_is = |_: &mut [f64]| {};
+            let mut near = self.near_board(board, &d, &as_is, &mut scratch)?;
             for (i, imperfection) in self.imperfections().iter().enumerate() {
                 let (low, high) = imperfection.distribution.limits();
-                // One solution serves both ends of the hot range, and none is needed for what does not reach the circuit.
-                let reaches = self.reaches_circuit(i);
+                // One solution serves both ends of the hot range.
                 let mut volts = |value: f64| -> Result<[[f64; 2]; 2], ModelError> {
                     d[i] = value;
-                    let state = if reaches { self.board_state(board, &d, &mut scratch)? } else { at_mean };
+                    let state = self.state_near(&mut near, &d, i, &as_is, &mut scratch)?;
                     Ok([seen(&d, &state, &ends[0]).1, seen(&d, &state, &ends[1]).1])
                 };
                 let (above, below) = (volts(high)?, volts(low)?);

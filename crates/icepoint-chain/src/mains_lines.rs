@@ -11,7 +11,7 @@ use icepoint_circuit::CircuitError;
 
 use crate::chain::Readout;
 use crate::digital::{self, LINE_FREQUENCY_SPREAD};
-use crate::dynamics::{lines, mains_gains};
+use crate::dynamics::{MainsResidual, lines, mains_gains};
 use crate::model::Model;
 
 /// Points over the hot range at which the sensitivity is looked at.
@@ -62,9 +62,26 @@ impl Model {
     /// Amplitude of what the mains leaves in the reading, series and common mode at their worst together and the
     /// harmonics as one sine of their power, where the reading is most easily moved, K; 0 for a static model.
     pub fn mains_kelvin(&self) -> f64 {
-        self.dynamics().map_or(0.0, |d| {
-            (d.series_residual + d.common_residual + d.harmonic_residual) / self.least_output_slope()
-        })
+        self.dynamics().map_or(0.0, |d| self.residual_kelvin(&d.mains))
+    }
+
+    /// [`Model::mains_kelvin`] of a model that is static so far.
+    ///
+    /// # Errors
+    /// [`CircuitError`] when the response can't be computed.
+    pub fn mains_kelvin_alone(&self) -> Result<f64, CircuitError> {
+        let mains = match self.mains_found().get() {
+            Some(mains) => mains,
+            None => {
+                let mains = MainsResidual::new(self.chain(), self.wiring(), self.nominal_values())?;
+                self.mains_found().get_or_init(|| mains)
+            }
+        };
+        Ok(self.residual_kelvin(mains))
+    }
+
+    fn residual_kelvin(&self, mains: &MainsResidual) -> f64 {
+        (mains.series_residual + mains.common_residual + mains.harmonic_residual) / self.least_output_slope()
     }
 
     /// The fundamental and every harmonic of the chain's pick-up, rising.

@@ -17,7 +17,7 @@ use crate::chain::{BrokenSensor, Readout};
 use crate::front_end::sensing::DetectionFigures;
 use crate::front_end::{Part, PartKind};
 use crate::imperfection::{Persistence, SPECIFIED_AT};
-use crate::model::{Model, ModelError, Reading, ReadingNoise, Scratch};
+use crate::model::{BoardState, Model, ModelError, Reading, ReadingNoise, Scratch};
 use crate::sensing;
 
 /// Resistance of an opened half of the loop, Ω.
@@ -197,10 +197,9 @@ impl Model {
         Broken { deviations: self.mean_deviations().to_vec(), pulses }
     }
 
-    /// Opens the loop, if it is to be, and sets pulsed currents, in the parameters that `scratch` holds.
-    fn break_loop(&self, halves: Loop, pulses: &[f64], scratch: &mut Scratch) {
+    /// Opens the loop, if it is to be, and sets pulsed currents, in the circuit's parameters.
+    fn break_loop(&self, halves: Loop, pulses: &[f64], values: &mut [f64]) {
         let wiring = self.wiring();
-        let (values, _) = scratch.parts_mut();
         if halves == Loop::Open {
             for half in wiring.loop_halves {
                 values[half.index()] = OPEN;
@@ -216,10 +215,10 @@ impl Model {
     fn broken(&self, board: f64, at: &Broken, scratch: &mut Scratch) -> Result<Shown, ModelError> {
         let d = &at.deviations;
         let state = self.board_state(board, d, scratch)?;
-        self.break_loop(Loop::Open, &at.pulses, scratch);
         let wiring = self.wiring();
         let circuit = &wiring.circuit;
         let (values, x) = scratch.parts_mut();
+        self.break_loop(Loop::Open, &at.pulses, values);
         let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
             x.copy_from_slice(&circuit.operating_point(values)?.x);
             Ok(())
@@ -253,7 +252,10 @@ impl Model {
     ) -> Result<Broken, ModelError> {
         let mut at = self.mean_board(pulses);
         let mut extreme = self.mean_board(pulses);
-        let at_mean = self.unlimited(board, Loop::Open, &at, scratch)?;
+        let stated = at.pulses.clone();
+        let opened = |values: &mut [f64]| self.break_loop(Loop::Open, &stated, values);
+        let mut near = self.near_board(board, &at.deviations, &opened, scratch)?;
+        let at_mean = self.rises_with(&near.state(), &at.deviations);
         for (i, imperfection) in self.imperfections().iter().enumerate() {
             if imperfection.persistence == Persistence::Reading {
                 continue;
@@ -261,7 +263,8 @@ impl Model {
             let (low, high) = imperfection.distribution.limits();
             let mean = at.deviations[i];
             at.deviations[i] = high;
-            let rises = self.unlimited(board, Loop::Open, &at, scratch)? > at_mean;
+            let state = self.state_near(&mut near, &at.deviations, i, &opened, scratch)?;
+            let rises = self.rises_with(&state, &at.deviations) > at_mean;
             at.deviations[i] = mean;
             extreme.deviations[i] = if rises == up { high } else { low };
         }
@@ -284,14 +287,16 @@ impl Model {
         at: &Broken,
         scratch: &mut Scratch,
     ) -> Result<f64, ModelError> {
-        let d = &at.deviations;
-        let sensed = self.sensed(board, d);
-        let (settings, values) = scratch.settings_and_values();
-        self.fill_values(board, sensed, d, settings, values);
-        self.break_loop(halves, &at.pulses, scratch);
-        let state = self.solved_state(board, sensed, d, scratch)?;
-        let volts = self.unclamped_rule_volts(&state, state.offset, d, ReadingNoise::LeftOut);
-        let Readout::Line { slope, .. } = self.chain().readout else { return Ok(volts + state.sensed_emf) };
-        Ok(volts * slope.signum())
+        let shape = |values: &mut [f64]| self.break_loop(halves, &at.pulses, values);
+        let state = self.near_board(board, &at.deviations, &shape, scratch)?.state();
+        Ok(self.rises_with(&state, &at.deviations))
+    }
+
+    fn rises_with(&self, state: &BoardState, d: &[f64]) -> f64 {
+        let volts = self.unclamped_rule_volts(state, state.offset, d, ReadingNoise::LeftOut);
+        match self.chain().readout {
+            Readout::Line { slope, .. } => volts * slope.signum(),
+            _ => volts + state.sensed_emf,
+        }
     }
 }

@@ -1,8 +1,11 @@
 //! A compiled circuit and its linear direct-current solution: the hot path.
 
+use std::sync::OnceLock;
+
 use crate::elimination::Factored;
 use crate::error::CircuitError;
 use crate::limits::AmpLimits;
+use crate::nearby::Standing;
 use crate::netlist::{ElementId, Netlist, Node};
 use crate::parameter::{Parameter, ParameterId, parameters_of};
 use crate::stamps::{Stamps, Unknown, node_unknown};
@@ -25,9 +28,11 @@ pub struct Circuit {
     /// Position in the solution of each node; ground is out of range on purpose.
     position: Vec<u32>,
     /// Right-hand side: `x[row] += coefficient·parameter`, sorted by parameter.
-    sources: Vec<(u32, u32, f64)>,
-    products: Vec<(u32, u32, u32, f64)>,
+    pub(crate) sources: Vec<(u32, u32, f64)>,
+    pub(crate) products: Vec<(u32, u32, u32, f64)>,
     pub(crate) amps: Vec<AmpLimits>,
+    /// How each parameter stands in the equations, found when first asked for.
+    pub(crate) standings: OnceLock<Vec<Standing>>,
 }
 
 /// Reused memory of [`Circuit::factor`].
@@ -88,6 +93,7 @@ impl Circuit {
             stamps,
             dc,
             ac,
+            standings: OnceLock::new(),
         })
     }
 

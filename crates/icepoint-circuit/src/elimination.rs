@@ -277,9 +277,9 @@ pub(crate) struct DenseFactor<T> {
 }
 
 impl<T: Scalar> DenseFactor<T> {
-    /// Room for `n` unknowns.
+    /// For `n` unknowns; the room is made when it is first needed, which is seldom.
     pub fn new(n: usize) -> Self {
-        DenseFactor { n, a: vec![T::default(); n * n], swaps: vec![0; n] }
+        DenseFactor { n, a: Vec::new(), swaps: Vec::new() }
     }
 
     /// Factors the matrix given by `(row, column, value)`, each place once. `Err`: the position that no pivot is left for.
@@ -289,7 +289,9 @@ impl<T: Scalar> DenseFactor<T> {
         scale: &mut [f64],
     ) -> Result<(), usize> {
         let n = self.n;
-        self.a.fill(T::default());
+        self.a.clear();
+        self.a.resize(n * n, T::default());
+        self.swaps.resize(n, 0);
         scale.fill(0.0);
         for (row, column, value) in entries {
             self.a[row as usize * n + column as usize] = value;

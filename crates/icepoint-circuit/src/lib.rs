@@ -94,6 +94,7 @@ mod elimination;
 mod error;
 mod law;
 mod limits;
+mod nearby;
 mod netlist;
 mod noise;
 mod operating_point;
@@ -114,6 +115,7 @@ pub use element::{DiodeFigures, Element, InAmpFigures, NoiseFigures, OpAmpFigure
 pub use error::{CircuitError, NewtonStep};
 pub use law::TemperatureLaw;
 pub use limits::{LimitHit, LimitKind};
+pub use nearby::Nearby;
 pub use netlist::{ElementId, Netlist, Node};
 pub use noise::{NOISE_POINTS, NoiseBand, NoiseCause, NoiseDensity, NoiseReport, NoiseShare, noise_points};
 pub use operating_point::{OperatingPoint, OutputState};

@@ -171,35 +171,43 @@ impl Circuit {
             (true, false) => (dynamic, true),
             (false, false) => return None,
         };
-        let Some(&((row, column), largest)) =
-            entries.iter().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).filter(|e| e.1 != 0.0)
-        else {
+        if entries.iter().all(|e| e.1 == 0.0) {
             return Some(RankOne { p: Vec::new(), q: Vec::new(), dynamic });
-        };
-        let value = |place: Place| entries.iter().find(|(p, _)| *p == place).map_or(0.0, |e| e.1);
-        let (mut rows, mut columns): (Vec<u32>, Vec<u32>) =
-            (entries.iter().map(|e| e.0.0).collect(), entries.iter().map(|e| e.0.1).collect());
-        for list in [&mut rows, &mut columns] {
-            list.sort_unstable();
-            list.dedup();
         }
-        for &i in &rows {
-            for &j in &columns {
-                let product = value((i, column)) * value((row, j)) / largest;
-                if (value((i, j)) - product).abs() > RANK_ROUNDING * largest.abs() {
-                    return None;
-                }
-            }
-        }
+        let (rows, columns) = rank_one(&entries)?;
         let plan = &self.ac.plan;
-        let p = rows
-            .iter()
-            .map(|&i| (plan.row_position[i as usize] as usize, value((i, column)) / largest))
-            .collect();
-        let q =
-            columns.iter().map(|&j| (plan.column_position[j as usize] as usize, value((row, j)))).collect();
+        let at = |positions: &[u32], list: Vec<(u32, f64)>| {
+            list.into_iter().map(|(i, k)| (positions[i as usize] as usize, k)).collect()
+        };
+        let (p, q) = (at(&plan.row_position, rows), at(&plan.column_position, columns));
         Some(RankOne { p, q, dynamic })
     }
+}
+
+/// Entries by row or column.
+type Entries = Vec<(u32, f64)>;
+
+/// A matrix, given by its entries, as a column times a row, where it is one; places may repeat, values add up.
+pub(crate) fn rank_one(entries: &[(Place, f64)]) -> Option<(Entries, Entries)> {
+    let value = |place: Place| entries.iter().filter(|(p, _)| *p == place).map(|e| e.1).sum::<f64>();
+    let (mut rows, mut columns): (Vec<u32>, Vec<u32>) =
+        (entries.iter().map(|e| e.0.0).collect(), entries.iter().map(|e| e.0.1).collect());
+    for list in [&mut rows, &mut columns] {
+        list.sort_unstable();
+        list.dedup();
+    }
+    let places = rows.iter().flat_map(|&i| columns.iter().map(move |&j| (i, j)));
+    let (row, column) = places.clone().max_by(|a, b| value(*a).abs().total_cmp(&value(*b).abs()))?;
+    let largest = value((row, column));
+    let simple = |(i, j): Place| {
+        let product = value((i, column)) * value((row, j)) / largest;
+        (value((i, j)) - product).abs() <= RANK_ROUNDING * largest.abs()
+    };
+    if largest == 0.0 || !places.clone().all(simple) {
+        return None;
+    }
+    let p = rows.iter().map(|&i| (i, value((i, column)) / largest)).collect();
+    Some((p, columns.iter().map(|&j| (j, value((row, j)))).collect()))
 }
 
 #[cfg(test)]

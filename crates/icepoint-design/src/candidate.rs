@@ -13,7 +13,8 @@ use icepoint_chain::{Model, ModelError};
 pub struct Assessment {
     /// The values.
     pub values: Values,
-    /// Quick estimate of the largest 95 % error over the range after the calibration that the owner is willing to do, K.
+    /// Quick estimate of the largest 95 % error over the range after the calibration that the owner is willing to do, K; on
+    /// the way of a search that of a board which misses a limit lacks noise and mains.
     pub error_95: f64,
     /// The same without any calibration, K: what the trim has to take away.
     pub as_built_95: f64,
@@ -58,9 +59,14 @@ impl Assessment {
 /// Grid of the quick judgement: ends and middle of the board's range; the hot range closely enough to see where a
 /// straight line departs most from a curved emf. Hot temperatures cost little, the circuit is solved once for all.
 pub(crate) fn coarse_study(model: &Model) -> Study<'_> {
+    let (hot, board) = coarse_grid(model);
+    Study::over(model, hot, board)
+}
+
+fn coarse_grid(model: &Model) -> (Vec<f64>, Vec<f64>) {
     let need = &model.chain().need;
     let grid = |(a, b): (f64, f64), points| if a == b { vec![a] } else { grid((a, b), points) };
-    Study::over(model, grid(need.hot, 9), grid(need.board, 3))
+    (grid(need.hot, 9), grid(need.board, 3))
 }
 
 /// Quick 95 % error of a chain after the calibration it asks for, K.
@@ -99,13 +105,16 @@ impl Limits {
     }
 }
 
-/// The errors of a model that uses its limits so.
+/// The errors of a model that uses its limits so; amplifiers count as if they had none, as the limits tell how far
+/// beyond them it is.
 ///
 /// # Errors
 /// [`ModelError`] when the chain can't be solved.
 pub(crate) fn assess(model: &Model, values: Values, limits: Limits) -> Result<Assessment, ModelError> {
-    let errors = quick_worst_95(&coarse_study(model))?;
-    let QuickWorst { error_95, hot, board } = errors[model.chain().need.calibration.points()];
+    let wish = model.chain().need.calibration;
+    let (hot, board) = coarse_grid(model);
+    let errors = quick_worst_95(&Study::quick(model, hot, board, wish))?;
+    let QuickWorst { error_95, hot, board } = errors[wish.points()];
     let Limits { margin, missed } = limits;
     Ok(Assessment {
         values,
@@ -118,18 +127,23 @@ pub(crate) fn assess(model: &Model, values: Values, limits: Limits) -> Result<As
     })
 }
 
-/// An error that a model has at least, K: that of a single point, without noise and mains if it is a static model. A
-/// residue behind a detection pulse has a sign and could make up for other errors; with one there is no bound.
+/// Errors that a model has at least, K, after the calibration that is asked for: at a single point, and all over the range,
+/// without noise and mains if it is a static model. A residue behind a detection pulse has a sign and could make up for
+/// other errors; with one there is no bound.
 ///
 /// # Errors
 /// [`ModelError`] when the chain can't be solved.
-pub(crate) fn at_least(model: &Model, (hot, board): (f64, f64)) -> Result<f64, ModelError> {
+pub(crate) fn at_least(model: &Model, (hot, board): (f64, f64), above: f64) -> Result<f64, ModelError> {
     let pulsed =
         |p: &Part| matches!(&p.kind, PartKind::DetectionCurrent { figures, .. } if figures.pulse.is_some());
     if model.chain().front_end.parts.iter().any(pulsed) {
         return Ok(0.0);
     }
-    quick_error_95(&Study::over(model, vec![hot], vec![board]), model.chain().need.calibration)
+    let wish = model.chain().need.calibration;
+    let error = |(hot, board)| quick_error_95(&Study::quick(model, hot, board, wish), wish);
+    let there = error((vec![hot], vec![board]))?;
+    // A look at one point is soon done; all the others are of interest only if that is not enough.
+    if there > above { Ok(there) } else { error(coarse_grid(model)) }
 }
 
 /// A broken thermocouple must drive the reading to the end of the scale that is asked for: what is missing, over the span.

@@ -11,7 +11,7 @@ use crate::inverse::{Inverse, JunctionInput};
 use crate::refusal::Refusal;
 use crate::states::Thresholds;
 use crate::unit::Unit;
-use crate::walk::{self, Walk};
+use crate::walk::{self, Exact};
 
 /// What is to be small.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,12 +54,13 @@ const COMPARED: u32 = 5;
 /// Rounds of widening and narrowing.
 const ROUNDS: u32 = 7;
 
-/// All candidates that can be made, the failing ones without a program.
+/// All candidates that can be made, the failing ones without a program; `exact`: what [`compared`] tells of the chain.
 ///
 /// # Errors
 /// [`Refusal`] where the unit alone is coarser than the error wanted, or nothing reaches it.
 pub fn candidates(
     inverse: &Inverse,
+    exact: &Exact,
     thresholds: Thresholds,
     unit: Unit,
     error: f64,
@@ -96,7 +97,7 @@ pub fn candidates(
     for (form, width) in list {
         let floor = cost::code_bytes(form, width);
         let skipped = !effort.all && floor >= least;
-        let found = if skipped { None } else { smallest(&scale, inverse, unit, error, form, width) };
+        let found = if skipped { None } else { smallest(&scale, inverse, exact, unit, error, form, width) };
         let (program, error) = found.map_or((None, f64::INFINITY), |(p, e)| (Some(p), e));
         let cost = program.as_ref().map_or(Cost::default(), cost::estimate);
         if program.is_some() {
@@ -146,6 +147,7 @@ pub fn best(candidates: &[Candidate], smallest: Smallest) -> Option<&Candidate> 
 fn smallest(
     scale: &Scale<'_>,
     inverse: &Inverse,
+    exact: &Exact,
     unit: Unit,
     error: f64,
     form: Form,
@@ -164,11 +166,11 @@ fn smallest(
         for _ in 0..ROUNDS {
             let shares = Shares { curve: share, junction: junction * steps };
             let walked = scale.make(form, width, shares, &mut lift, false).map(|program| {
-                let error = compared(&program, inverse).error;
-                (program, error)
+                let found = exact.within(&program, error);
+                (program, found)
             });
             match walked {
-                Some((program, found)) if found <= error => {
+                Some((program, Some(found))) => {
                     good = share;
                     let bytes = program.table_bytes();
                     if best.as_ref().is_none_or(|(b, e, _)| {
@@ -197,16 +199,17 @@ fn smallest(
     let refined = scale
         .make(form, width, shares, &mut lift, true)
         .filter(|p| p.table_bytes() <= program.table_bytes())
-        .map(|p| {
-            let error = compared(&p, inverse).error;
-            (p, error)
+        .and_then(|p| {
+            let error = exact.within(&p, found)?;
+            Some((p, error))
         })
         .filter(|(_, e)| *e < found);
     Some(refined.unwrap_or((program, found)))
 }
 
-/// The walk by which forms are compared: every code (of finer converters 2¹⁶ of them) at five junction inputs.
-fn compared(program: &IntegerProgram, inverse: &Inverse) -> Walk {
-    let grid = walk::junction_grid(walk::Conversion::junction_range(program), COMPARED);
-    walk::walk(program, inverse, 1 << (inverse.aligned_bits() - 16), &grid)
+/// Exact temperatures at the inputs at which forms are compared: every code (of finer converters 2¹⁶ of them) at five
+/// junction inputs.
+pub fn compared(inverse: &Inverse) -> Exact {
+    let junctions = walk::junction_grid(inverse.junction_range(), COMPARED);
+    Exact::new(inverse, 1 << (inverse.aligned_bits() - 16), &junctions)
 }

@@ -158,6 +158,17 @@ impl Curve {
         row.base.checked_add(row.above_base(self.form, self.width, self.lift, x)?)
     }
 
+    /// [`Curve::at`] for inputs that come in rising order: `row` is where the last one stood, and is moved on.
+    #[inline]
+    pub fn at_next(&self, row: &mut usize, x: u32) -> Option<u32> {
+        let knot = x >> self.width.fine();
+        while self.rows.get(*row + 1).is_some_and(|next| u32::from(next.knot) <= knot) {
+            *row += 1;
+        }
+        let row = self.rows.get(*row).filter(|row| u32::from(row.knot) <= knot)?;
+        row.base.checked_add(row.above_base(self.form, self.width, self.lift, x)?)
+    }
+
     /// Largest output over the inputs up to `top`.
     pub fn highest(&self, top: u32) -> Option<u32> {
         let ends = self.rows.iter().skip(1).map(|row| (u32::from(row.knot) << self.width.fine()) - 1);

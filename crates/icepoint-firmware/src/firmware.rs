@@ -180,14 +180,16 @@ pub fn firmware(chain: &Chain, request: &Request) -> Result<Firmware, Refusal> {
     let forms = request.form.as_ref().map_or(all.as_slice(), core::slice::from_ref);
     // Forms are compared at fewer junction inputs than the bound is stated for: where the bound comes out above the
     // error wanted, aim lower.
+    let exact = choice::compared(&inverse);
     let mut aim = error;
     let mut found = None;
     for _ in 0..AIMS {
-        let candidates = match choice::candidates(&inverse, thresholds, unit, aim, forms, request.effort) {
-            Ok(candidates) => candidates,
-            Err(refusal) if aim == error => return Err(refusal),
-            Err(_) => break,
-        };
+        let candidates =
+            match choice::candidates(&inverse, &exact, thresholds, unit, aim, forms, request.effort) {
+                Ok(candidates) => candidates,
+                Err(refusal) if aim == error => return Err(refusal),
+                Err(_) => break,
+            };
         let program = choice::best(&candidates, request.smallest).and_then(|c| c.program.clone());
         let Some(program) = program.filter(|p| p.sound(u32::MAX)) else { break };
         let everywhere = walk::everywhere(&program, &inverse);

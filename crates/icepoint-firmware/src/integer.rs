@@ -425,9 +425,13 @@ impl IntegerProgram {
         let whole = |curve: &Curve, top: u32, limit: u32| {
             let stride = (top / most).max(1);
             curve.highest(top).is_some_and(|y| y <= limit)
-                && (0..=top / stride)
-                    .into_par_iter()
-                    .all(|k| curve.at(k * stride).is_some_and(|y| y <= limit))
+                && (0..=top / stride / PIECE).into_par_iter().all(|piece| {
+                    let mut row = 0;
+                    let inputs = piece * PIECE..=(piece * PIECE + (PIECE - 1)).min(top / stride);
+                    inputs
+                        .into_iter()
+                        .all(|k| curve.at_next(&mut row, k * stride).is_some_and(|y| y <= limit))
+                })
         };
         whole(&self.curve, self.input(self.top), told)
             && self
@@ -436,6 +440,9 @@ impl IntegerProgram {
                 .is_none_or(|j| j.top() <= j.curve.width.top() && whole(&j.curve, j.top(), register))
     }
 }
+
+/// Inputs of a curve that one thread looks at in turn.
+pub(crate) const PIECE: u32 = 4096;
 
 /// Bits below the unit: as many as keep the slope below one and the output in its register.
 fn guard(steps: &dyn Fn(f64) -> f64, top: u32, width: Width) -> Option<u32> {

@@ -8,7 +8,7 @@
 
 use rayon::prelude::*;
 
-use crate::integer::IntegerProgram;
+use crate::integer::{IntegerProgram, Outcome, PIECE};
 use crate::inverse::Inverse;
 use crate::states::State;
 
@@ -67,7 +67,11 @@ impl Conversion for IntegerProgram {
     }
 
     fn convert(&self, aligned: u32, junction: i32) -> (State, f64) {
-        let outcome = self.evaluate(aligned, junction, &self.nominal);
+        // As [`IntegerProgram::evaluate`], but the check value of its own constants is not computed for every code.
+        let outcome = match self.junction_steps(junction) {
+            Some(steps) => self.with_junction(aligned, steps, &self.nominal),
+            None => Outcome { state: State::JunctionOutOfRange, value: self.invalid() },
+        };
         let celsius = f64::from(outcome.value) / f64::from(self.unit.per_kelvin());
         (outcome.state, celsius)
     }
@@ -151,19 +155,110 @@ pub fn everywhere(program: &IntegerProgram, inverse: &Inverse) -> f64 {
     };
     let per_kelvin = f64::from(program.unit.per_kelvin());
     let emf = |x: f64| program.emf_at_zero + x / steps;
-    (0..program.top + 1)
+    let result = |row: &mut usize, input: u32| {
+        program.curve.at_next(row, input).map(|y| (y >> program.guard) as i32 + program.base)
+    };
+    let off = |value: i32, x: u32| {
+        let value = f64::from(value) / per_kelvin;
+        // The true sum is x less its error; temperature rises with it.
+        let coldest = inverse.celsius(emf(f64::from(x) - code.1 - junction.1));
+        let hottest = inverse.celsius(emf(f64::from(x) - code.0 - junction.0));
+        told((value - coldest).abs()).max(told((value - hottest).abs()))
+    };
+    // Sums that one input of the curve stands for.
+    let alike = 1u32 << (24 - program.curve.width.bits());
+    let inputs = program.input(program.top) + 1;
+    (0..inputs.div_ceil(PIECE))
         .into_par_iter()
-        .with_min_len(4096)
-        .map(|x| {
-            let Some(y) = program.curve.at(program.input(x)) else { return f64::INFINITY };
-            let value = f64::from((y >> program.guard) as i32 + program.base) / per_kelvin;
-            // The true sum is x less its error; temperature rises with it.
-            let coldest = inverse.celsius(emf(f64::from(x) - code.1 - junction.1));
-            let hottest = inverse.celsius(emf(f64::from(x) - code.0 - junction.0));
-            told((value - coldest).abs()).max(told((value - hottest).abs()))
+        .map(|piece| {
+            let last = ((piece + 1) * PIECE - 1).min(inputs - 1);
+            let ends = |input: u32| (input * alike, (input * alike + (alike - 1)).min(program.top));
+            let mut worst = 0.0f64;
+            // As temperature rises with the sum, the first and the last sum with one result are farthest off.
+            let mut run: Option<(i32, u32, u32)> = None;
+            let mut row = 0;
+            for input in piece * PIECE..=last {
+                let (from, to) = ends(input);
+                let Some(value) = result(&mut row, input) else { return f64::INFINITY };
+                run = match run {
+                    Some((same, first, _)) if same == value => Some((same, first, to)),
+                    before => {
+                        if let Some((value, first, end)) = before {
+                            worst = worst.max(off(value, first)).max(off(value, end));
+                        }
+                        Some((value, from, to))
+                    }
+                };
+            }
+            if let Some((value, first, end)) = run {
+                worst = worst.max(off(value, first)).max(off(value, end));
+            }
+            worst
         })
         .reduce(|| 0.0, f64::max)
 }
+
+/// The exact temperatures at a grid of inputs, for walks of many programs over one chain.
+pub struct Exact {
+    stride: u32,
+    /// Junction inputs with °C at every `stride`-th aligned input; NaN where the junction's input tells nothing.
+    rows: Vec<(i32, Vec<f64>)>,
+}
+
+impl Exact {
+    /// At every `stride`-th aligned input and each of the junction's inputs.
+    pub fn new(inverse: &Inverse, stride: u32, junctions: &[i32]) -> Self {
+        let inputs = (1u32 << inverse.aligned_bits()).div_ceil(stride);
+        let row = |&junction: &i32| {
+            let emf = inverse.junction_emf(f64::from(junction));
+            let celsius = |k: u32| match emf {
+                Some(emf) => inverse.celsius(inverse.thermocouple_volts(f64::from(k * stride)) + emf),
+                None => f64::NAN,
+            };
+            (junction, (0..inputs).into_par_iter().with_min_len(4096).map(celsius).collect())
+        };
+        Self { stride, rows: junctions.iter().map(row).collect() }
+    }
+
+    /// The largest error of a program, K, if it is not above `allowed`; the walk ends where one is.
+    pub fn within(&self, program: &IntegerProgram, allowed: f64) -> Option<f64> {
+        let error = |steps: u32, k: usize, exact: f64| {
+            let outcome = program.with_junction(k as u32 * self.stride, steps, &program.nominal);
+            if outcome.state != State::InRange {
+                return 0.0;
+            }
+            told((f64::from(outcome.value) / f64::from(program.unit.per_kelvin()) - exact).abs())
+        };
+        // A few inputs tell most of the programs that are too coarse.
+        let few = |(junction, row): &(i32, Vec<f64>)| {
+            let Some(steps) = program.junction_steps(*junction) else { return true };
+            row.iter().enumerate().step_by(FEW).all(|(k, exact)| error(steps, k, *exact) <= allowed)
+        };
+        if !self.rows.iter().all(few) {
+            return None;
+        }
+        self.rows
+            .iter()
+            .filter_map(|(junction, row)| Some((program.junction_steps(*junction)?, row)))
+            .map(|(steps, row)| {
+                row.par_iter()
+                    .enumerate()
+                    .with_min_len(4096)
+                    .try_fold(
+                        || 0.0f64,
+                        |worst, (k, exact)| {
+                            let error = error(steps, k, *exact);
+                            (error <= allowed).then_some(worst.max(error))
+                        },
+                    )
+                    .try_reduce(|| 0.0, |a, b| Some(a.max(b)))
+            })
+            .try_fold(0.0f64, |worst, row| Some(worst.max(row?)))
+    }
+}
+
+/// One in so many inputs is looked at first: a prime, so that it falls on every part of a code.
+const FEW: usize = 61;
 
 /// Errors over temperature: °C in the middle of each of `bins`, least and greatest error there, K; every
 /// `stride`-th input at each of the junction's. Bins without a code are left out.

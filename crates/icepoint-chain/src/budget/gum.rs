@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 
-use super::study::{Study, WISHES};
+use super::study::{Study, WISHES, Work};
 use crate::model::ModelError;
 use crate::statistics::{COVERAGE, coverage_factor, effective_degrees_of_freedom};
 
@@ -48,24 +48,35 @@ pub(crate) fn columns(study: &Study) -> Result<(Vec<f64>, Vec<Vec<f64>>), ModelE
     let size = WISHES * study.points();
     let mut centre = vec![0.0; size];
     study.readings(&study.mean, &mut study.work(), &mut centre)?;
-    let columns: Vec<Vec<f64>> = (0..study.imperfections.len())
-        .into_par_iter()
-        // Threads cost more than a few of these.
-        .with_min_len(16)
-        .map_init(
-            || (study.work(), study.mean.clone(), vec![0.0; size], vec![0.0; size]),
-            |(work, d, up, down), i| {
-                let u = study.imperfections[i].distribution.standard();
-                d.copy_from_slice(&study.mean);
-                d[i] = study.mean[i] + u;
-                study.readings(d, work, up)?;
-                d[i] = study.mean[i] - u;
-                study.readings(d, work, down)?;
-                Ok(up.iter().zip(down.iter()).map(|(a, b)| 0.5 * (a - b)).collect())
-            },
-        )
-        .collect::<Result<_, ModelError>>()?;
-    Ok((centre, columns))
+    let column = |i: usize, work: &mut Work, d: &mut [f64], up: &mut [f64], down: &mut [f64]| {
+        let u = study.imperfections[i].distribution.standard();
+        work.moves(study, i);
+        d.copy_from_slice(&study.mean);
+        d[i] = study.mean[i] + u;
+        study.readings(d, work, up)?;
+        d[i] = study.mean[i] - u;
+        study.readings(d, work, down)?;
+        Ok(up.iter().zip(down.iter()).map(|(a, b)| 0.5 * (a - b)).collect())
+    };
+    let (mut up, mut down) = (vec![0.0; size], vec![0.0; size]);
+    let all = 0..study.imperfections.len();
+    // Near the mean each is soon done, and what is solved for one serves the others.
+    let columns: Result<Vec<Vec<f64>>, ModelError> = match study.work_near_the_mean()? {
+        Some(mut work) => {
+            let mut d = study.mean.clone();
+            all.map(|i| column(i, &mut work, &mut d, &mut up, &mut down)).collect()
+        }
+        None => all
+            .into_par_iter()
+            // Threads cost more than a few of these.
+            .with_min_len(16)
+            .map_init(
+                || (study.work(), study.mean.clone(), up.clone(), down.clone()),
+                |(work, d, up, down), i| column(i, work, d, up, down),
+            )
+            .collect(),
+    };
+    Ok((centre, columns?))
 }
 
 /// Combines contributions (JCGM 100, 5.1.2 and G.4): standard uncertainty, effective degrees of freedom, factor for

@@ -151,6 +151,10 @@ pub fn quick_worst_95(study: &Study) -> Result<[QuickWorst; WISHES], ModelError>
     let (hot, board) = study.temperatures(0);
     let mut largest = [QuickWorst { error_95: 0.0, hot, board }; WISHES];
     for (wish, largest) in largest.iter_mut().enumerate() {
+        if !study.wants(wish) {
+            largest.error_95 = f64::NAN;
+            continue;
+        }
         let mut points: Vec<(usize, PointError)> = (0..count)
             .map(|point| {
                 let index = wish * count + point;

@@ -5,7 +5,7 @@ use super::turned::Turned;
 use crate::chain::{CalibrationMethod, CalibrationWish, Correction};
 use crate::front_end::adjustable::MIDDLE;
 use crate::imperfection::{Distribution, Family, Imperfection, Persistence, Removes, Source, SourceKind};
-use crate::model::{BoardState, HotEnd, Model, ModelError, ReadingNoise, Scratch};
+use crate::model::{BoardState, HotEnd, Model, ModelError, NearBoard, ReadingNoise, Scratch};
 use crate::situation::{Situation, grid};
 
 /// Number of calibration choices looked at side by side.
@@ -40,6 +40,10 @@ pub struct Study<'m> {
     pub(super) turned: Option<Turned>,
     /// Where the errors of the readings of a calibration that was done stand.
     readings: std::ops::Range<usize>,
+    /// Calibration choices that are looked at.
+    wanted: [bool; WISHES],
+    /// Whether amplifiers count as if they had no limits, and readings near the mean by the slope of the reading rule.
+    unlimited: bool,
 }
 
 #[derive(Debug)]
@@ -63,10 +67,31 @@ impl<'m> Study<'m> {
 
     /// Over a grid of one's own, °C.
     pub fn over(model: &'m Model, hot: Vec<f64>, board: Vec<f64>) -> Self {
+        Self::of(model, model.imperfections().to_vec(), hot, board)
+    }
+
+    /// For quick estimates of boards whose limits are looked at apart, over a grid of one's own, °C: amplifiers count as if
+    /// they had no limits, a deviation counts with the slope that the reading rule has at the mean, and of the calibration
+    /// choices only none and `wish` are computed, the others read NaN. Imperfections have no names in it.
+    pub fn quick(model: &'m Model, hot: Vec<f64>, board: Vec<f64>, wish: CalibrationWish) -> Self {
+        let nameless = |i: &Imperfection| Imperfection {
+            id: String::new(),
+            label: String::new(),
+            source: Source::new(i.source.kind, ""),
+            ..*i
+        };
+        let imperfections = model.imperfections().iter().map(nameless).collect();
+        let mut study = Self::of(model, imperfections, hot, board);
+        study.unlimited = true;
+        study.wanted = CalibrationWish::ALL.map(|w| w == CalibrationWish::None || w == wish);
+        study
+    }
+
+    fn of(model: &'m Model, imperfections: Vec<Imperfection>, hot: Vec<f64>, board: Vec<f64>) -> Self {
         let chain = model.chain();
         let mut study = Self {
             model,
-            imperfections: model.imperfections().to_vec(),
+            imperfections,
             degrees_of_freedom: vec![f64::INFINITY; model.imperfections().len()],
             mean: Vec::new(),
             ends: hot.iter().map(|&t| model.hot_end(t)).collect(),
@@ -81,6 +106,8 @@ impl<'m> Study<'m> {
             later: Vec::new(),
             turned: None,
             readings: 0..0,
+            wanted: [true; WISHES],
+            unlimited: false,
         };
         if let Some(findings) = model.findings() {
             study.add_findings(findings.directions());
@@ -93,6 +120,11 @@ impl<'m> Study<'m> {
             study.turned = Turned::new(&study);
         }
         study
+    }
+
+    /// Whether a calibration choice is looked at.
+    pub(super) fn wants(&self, wish: usize) -> bool {
+        self.wanted.get(wish).copied().unwrap_or(false)
     }
 
     fn add(
@@ -252,6 +284,10 @@ impl<'m> Study<'m> {
     fn readings_turned(&self, d: &[f64], work: &mut Work, out: &mut [f64]) -> Result<(), ModelError> {
         let stored = self.model.correction();
         for (wish, out) in CalibrationWish::ALL.into_iter().zip(out.chunks_mut(self.points())) {
+            if !self.wants(wish.points()) {
+                out.fill(f64::NAN);
+                continue;
+            }
             let adjusted = self.adjusted(wish, d, work)?;
             self.set(adjusted.settings, work.scratch.settings_mut());
             let result = self.over_the_grid(d, &[stored], work, out);
@@ -269,23 +305,42 @@ impl<'m> Study<'m> {
         work: &mut Work,
         out: &mut [f64],
     ) -> Result<(), ModelError> {
-        work.emf.clear();
-        work.emf.extend(self.ends.iter().map(|end| self.model.hot_emf(end, d)));
+        match &work.near {
+            Some(near) if !self.model.reaches_probe(near.moved) => work.emf.clone_from(&near.emf),
+            _ => {
+                work.emf.clear();
+                work.emf.extend(self.ends.iter().map(|end| self.model.hot_emf(end, d)));
+            }
+        }
         let (lowest, highest) =
             work.emf.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), &e| (a.min(e), b.max(e)));
         let points = self.points();
         for (row, (&board, &head)) in self.board.iter().zip(&self.heads).enumerate() {
-            let state = self.model.board_state(board, d, &mut work.scratch)?;
+            let state = match &mut work.near {
+                None => self.model.board_state(board, d, &mut work.scratch)?,
+                Some(near) => near.state(self.model, Some(row), d, &mut work.scratch)?,
+            };
             let volts = |emf: f64| self.model.thermocouple_volts(emf, head, &state, d);
             // Limits are linear in v: inside at both ends is inside in between.
-            let inside = self.model.within_limits(volts(lowest), &mut work.scratch)
-                && self.model.within_limits(volts(highest), &mut work.scratch);
+            let inside = self.unlimited
+                || self.model.within_limits(volts(lowest), &mut work.scratch)
+                    && self.model.within_limits(volts(highest), &mut work.scratch);
             for (column, &emf) in work.emf.iter().enumerate() {
                 let output = self.model.output_volts(&state, volts(emf), inside, &mut work.scratch);
                 let rule = self.model.rule_volts(&state, output, d, ReadingNoise::Included);
                 let point = row * self.hot.len() + column;
                 for (wish, c) in corrections.iter().enumerate() {
-                    out[wish * points + point] = self.model.celsius(&state, c.offset + c.gain * rule);
+                    // With trims in the place of numbers there is one correction, whatever the choice.
+                    let wanted = corrections.len() < WISHES || self.wanted[wish];
+                    let index = wish * points + point;
+                    let volts = c.offset + c.gain * rule;
+                    out[index] = match &work.near {
+                        _ if !wanted => f64::NAN,
+                        Some(Near { lines, .. }) if !lines.is_empty() => {
+                            lines[index].celsius(volts + state.sensed_emf)
+                        }
+                        _ => self.model.celsius(&state, volts),
+                    };
                 }
             }
         }
@@ -342,16 +397,19 @@ impl<'m> Study<'m> {
             return Ok(corrections);
         }
         let chain = self.model.chain();
-        let Work { scratch, calibrated, .. } = work;
+        let Work { scratch, calibrated, near, .. } = work;
         self.meanwhile(d, calibrated);
         let d = calibrated.as_slice();
-        let state = self.model.board_state(chain.plan.board, d, scratch)?;
+        let state = match near {
+            None => self.model.board_state(chain.plan.board, d, scratch)?,
+            Some(near) => near.state(self.model, None, d, scratch)?,
+        };
         let mut target = [0.0; 2];
         let mut found = [0.0; 2];
         for (k, point) in self.points.iter().enumerate().take(2) {
             target[k] = self.model.rule_volts_for(&state, point.celsius);
             let v = self.applied_volts(point, &state, d);
-            let output = self.model.output_volts(&state, v, false, scratch);
+            let output = self.model.output_volts(&state, v, self.unlimited, scratch);
             let output = output + point.reading.map_or(0.0, |i| d[i]);
             found[k] = self.model.rule_volts(&state, output, d, ReadingNoise::LeftOut);
         }
@@ -436,7 +494,117 @@ impl<'m> Study<'m> {
             emf: Vec::with_capacity(self.hot.len()),
             calibrated: Vec::new(),
             board: Vec::new(),
+            near: None,
         }
+    }
+
+    /// Buffers for boards of which each differs from the mean in one deviation, which [`Work::moves`] is told before;
+    /// `None` where trims or what a calibration found move more with it.
+    ///
+    /// # Errors
+    /// [`ModelError`] when the circuit can't be solved at the means.
+    pub(super) fn work_near_the_mean(&self) -> Result<Option<Work>, ModelError> {
+        if self.turned.is_some() || self.model.findings().is_some() {
+            return Ok(None);
+        }
+        let mut work = self.work();
+        let mut near = |board: f64, d: &[f64]| self.model.near_board(board, d, &|_| {}, &mut work.scratch);
+        let rows = self.board.iter().map(|&board| near(board, &self.mean)).collect::<Result<_, _>>()?;
+        let calibration = if self.points.is_empty() {
+            None
+        } else {
+            let mut calibrated = Vec::new();
+            self.meanwhile(&self.mean, &mut calibrated);
+            Some(near(self.model.chain().plan.board, &calibrated)?)
+        };
+        let emf = self.ends.iter().map(|end| self.model.hot_emf(end, &self.mean)).collect();
+        let lines = Vec::new();
+        work.near = Some(Near { rows, calibration, emf, lines, moved: NONE, moved_meanwhile: NONE });
+        if self.unlimited {
+            let lines = self.lines(&mut work)?;
+            if let Some(near) = &mut work.near {
+                near.lines = lines;
+            }
+        }
+        Ok(Some(work))
+    }
+
+    /// The reading rule at each grid point about the board of the means.
+    fn lines(&self, work: &mut Work) -> Result<Vec<Line>, ModelError> {
+        /// Reach of the difference quotient, K.
+        const EITHER_SIDE: f64 = 0.25;
+        let (model, d, points) = (self.model, &self.mean, self.points());
+        let corrections = self.corrections(d, work)?;
+        let Some(near) = &work.near else { return Ok(Vec::new()) };
+        let mut lines = vec![Line::default(); WISHES * points];
+        for (row, (near_board, &head)) in near.rows.iter().zip(&self.heads).enumerate() {
+            let state = near_board.state();
+            for (column, &emf) in near.emf.iter().enumerate() {
+                let v = model.thermocouple_volts(emf, head, &state, d);
+                let rule = model.rule_volts(&state, state.offset + state.gain * v, d, ReadingNoise::Included);
+                for (wish, c) in corrections.iter().enumerate() {
+                    let volts = c.offset + c.gain * rule + state.sensed_emf;
+                    let celsius = model.rule_celsius(volts);
+                    let step = EITHER_SIDE * model.rule_slope(celsius);
+                    let slope =
+                        0.5 * (model.rule_celsius(volts + step) - model.rule_celsius(volts - step)) / step;
+                    lines[wish * points + row * self.hot.len() + column] = Line { celsius, volts, slope };
+                }
+            }
+        }
+        Ok(lines)
+    }
+}
+
+/// A reading rule by its slope about one reading.
+#[derive(Clone, Copy, Debug, Default)]
+struct Line {
+    /// Reading, °C, and the volts that it is read from.
+    celsius: f64,
+    volts: f64,
+    /// K/V.
+    slope: f64,
+}
+
+impl Line {
+    fn celsius(&self, volts: f64) -> f64 {
+        self.celsius + self.slope * (volts - self.volts)
+    }
+}
+
+/// No imperfection.
+const NONE: usize = usize::MAX;
+
+/// The board of the means, solved at each temperature of the board, and during the calibration.
+#[derive(Debug)]
+struct Near {
+    rows: Vec<NearBoard>,
+    calibration: Option<NearBoard>,
+    /// At each hot temperature, V.
+    emf: Vec<f64>,
+    /// At each grid point for each calibration choice; empty where the rule itself is asked.
+    lines: Vec<Line>,
+    /// The deviation that differs.
+    moved: usize,
+    /// The one that differs during the calibration.
+    moved_meanwhile: usize,
+}
+
+impl Near {
+    /// At a row of the grid or during the calibration.
+    fn state(
+        &mut self,
+        model: &Model,
+        row: Option<usize>,
+        d: &[f64],
+        scratch: &mut Scratch,
+    ) -> Result<BoardState, ModelError> {
+        let (near, moved) = match row {
+            Some(row) => (self.rows.get_mut(row), self.moved),
+            None => (self.calibration.as_mut(), self.moved_meanwhile),
+        };
+        let near = near.ok_or_else(|| ModelError::Missing("board of the means".into()))?;
+        model.state_near(near, d, moved, &|_| {}, scratch)
     }
 }
 
@@ -449,4 +617,18 @@ pub struct Work {
     pub(super) calibrated: Vec<f64>,
     /// Deviations of a board that was calibrated.
     board: Vec<f64>,
+    near: Option<Near>,
+}
+
+impl Work {
+    /// The boards that follow differ from the mean in this deviation alone.
+    pub(super) fn moves(&mut self, study: &Study, i: usize) {
+        let Some(near) = &mut self.near else { return };
+        near.moved = i;
+        near.moved_meanwhile = if study.later.contains(&i) || study.occasions.iter().any(|o| o.0 == i) {
+            NONE
+        } else {
+            study.occasions.iter().find(|o| o.1 == i).map_or(i, |o| o.0)
+        };
+    }
 }

@@ -8,9 +8,9 @@
 use super::{
     Collector, Distribution, Effect, Family, Imperfection, Persistence, Removes, Source, SourceKind,
 };
-use crate::dynamics::Dynamics;
+use crate::dynamics::MainsResidual;
 
-pub(super) fn add(dynamics: &Dynamics, list: &mut Collector) {
+pub(super) fn add(mains: &MainsResidual, list: &mut Collector) {
     let mut row = |id: &str, label: &str, amplitude: f64, text: &str| {
         list.add(
             Imperfection {
@@ -26,7 +26,7 @@ pub(super) fn add(dynamics: &Dynamics, list: &mut Collector) {
             Effect::ConverterVolts,
         );
     };
-    row("series", "mains in series with the thermocouple", dynamics.series_residual, "need.series_pickup");
-    row("common", "mains common to both leads", dynamics.common_residual, "need.common_pickup");
-    row("harmonics", "harmonics of the mains, both pick-ups", dynamics.harmonic_residual, "need.harmonics");
+    row("series", "mains in series with the thermocouple", mains.series_residual, "need.series_pickup");
+    row("common", "mains common to both leads", mains.common_residual, "need.common_pickup");
+    row("harmonics", "harmonics of the mains, both pick-ups", mains.harmonic_residual, "need.harmonics");
 }

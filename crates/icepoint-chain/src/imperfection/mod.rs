@@ -37,6 +37,7 @@ pub use scatter::SCATTER;
 use icepoint_circuit::ParameterId;
 
 use crate::chain::Chain;
+use crate::dynamics::{Dynamics, MainsResidual};
 use crate::sensing::Figure;
 use crate::wiring::Wiring;
 
@@ -338,11 +339,12 @@ pub(crate) fn collect_dynamic(
     chain: &Chain,
     wiring: &Wiring,
     values: &[f64],
+    mains: Option<MainsResidual>,
     list: &mut Collector,
-) -> Result<crate::dynamics::Dynamics, icepoint_circuit::CircuitError> {
-    let dynamics = crate::dynamics::Dynamics::new(chain, wiring, values)?;
+) -> Result<Dynamics, icepoint_circuit::CircuitError> {
+    let dynamics = Dynamics::new(chain, wiring, values, mains)?;
     noise::add(&dynamics, list);
-    mains::add(&dynamics, list);
+    mains::add(&dynamics.mains, list);
     scatter::add(chain, list);
     protection::add_residues(chain, wiring, values, list)?;
     Ok(dynamics)

@@ -22,6 +22,8 @@ pub(super) struct AdjustableDeviations {
 /// Which imperfections act how, sorted for speed.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Acting {
+    /// What each deviation alters.
+    pub(super) reach: Vec<Reach>,
     pub(super) probe_tolerance: Option<usize>,
     pub(super) probe_drift: Option<usize>,
     pub(super) lead: Option<usize>,
@@ -48,12 +50,75 @@ pub(super) struct Acting {
     pub(super) converter_common: Option<usize>,
 }
 
+/// What a deviation alters of a board that is solved.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Reach {
+    /// Circuit parameters that it adds to, scale, per kelvin.
+    pub(super) parameters: Vec<(usize, f64, bool)>,
+    /// Whether parameters depend on it in another way, too.
+    pub(super) otherwise: bool,
+    /// What the sensor of the reference junction tells.
+    pub(super) sensor: bool,
+    /// Figures of a part that follows the temperature.
+    pub(super) part: bool,
+    /// The temperature of the terminals.
+    pub(super) terminals: bool,
+}
+
+impl Reach {
+    fn new(effect: &Effect) -> Self {
+        let mut reach = Self::default();
+        reach.add(effect);
+        reach
+    }
+
+    fn add(&mut self, effect: &Effect) {
+        match effect {
+            Effect::ProbeTolerance
+            | Effect::ProbeDrift
+            | Effect::Lead
+            | Effect::ConverterVolts
+            | Effect::ConverterGain
+            | Effect::ConverterCommon => {}
+            Effect::Sensor
+            | Effect::SensorDrift
+            | Effect::SensorRatio
+            | Effect::SensorRatioDrift
+            | Effect::SensorBeta
+            | Effect::SensorClass
+            | Effect::SensorFraction => self.sensor = true,
+            Effect::Gradient => self.terminals = true,
+            Effect::Part { .. } => self.part = true,
+            Effect::Parameters { slots, per_kelvin } => {
+                self.parameters.extend(slots.iter().map(|(slot, scale)| (slot.index(), *scale, *per_kelvin)));
+            }
+            Effect::SensorBow
+            | Effect::Leakage { .. }
+            | Effect::Adjustable { .. }
+            | Effect::GainResistor { .. }
+            | Effect::Gain { .. } => self.otherwise = true,
+            Effect::Several(effects) => effects.iter().for_each(|effect| self.add(effect)),
+        }
+    }
+
+    /// Whether it alters parameters of the circuit by itself.
+    pub(super) fn circuit(&self) -> bool {
+        self.otherwise || !self.parameters.is_empty()
+    }
+
+    /// Whether it alters anything of a board that is solved.
+    pub(super) fn anything(&self) -> bool {
+        self.circuit() || self.sensor || self.part || self.terminals
+    }
+}
+
 impl Acting {
     pub(super) fn new(list: &Collector, wiring: &Wiring) -> Self {
         let mut acting = Self {
             gain: vec![GainDeviations::default(); wiring.gain_stages.len()],
             parts: vec![Vec::new(); wiring.sensing.len()],
             adjustable: vec![AdjustableDeviations::default(); wiring.adjustable.len()],
+            reach: list.effects.iter().map(Reach::new).collect(),
             ..Self::default()
         };
         for (i, (effect, imperfection)) in list.effects.iter().zip(&list.imperfections).enumerate() {

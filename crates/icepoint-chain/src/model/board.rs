@@ -83,9 +83,6 @@ impl Model {
         d: &[f64],
         scratch: &mut Scratch,
     ) -> Result<BoardState, ModelError> {
-        let letter = self.chain.probe.letter;
-        let a = &self.acting;
-        let terminals = board + a.gradient.map_or(0.0, |i| d[i]);
         let circuit = &self.wiring.circuit;
         let Scratch { workspace, values, x, .. } = scratch;
         let mut solve = |values: &[f64], x: &mut [f64]| -> Result<(), ModelError> {
@@ -100,6 +97,36 @@ impl Model {
             sensing::settle(circuit, &self.wiring.sensing, &deviations, sensed, values, x, &mut solve)?;
         }
         circuit.solve_unit(self.wiring.thermocouple, &scratch.workspace, &mut scratch.dx);
+        let terminals = self.terminals(board, d);
+        Ok(self.state_of(board, terminals, self.emf(terminals), self.sensed_emf(sensed), scratch))
+    }
+
+    pub(super) fn terminals(&self, board: f64, d: &[f64]) -> f64 {
+        board + self.acting.gradient.map_or(0.0, |i| d[i])
+    }
+
+    pub(super) fn emf(&self, celsius: f64) -> f64 {
+        self.chain.probe.letter.emf_and_slope_extended(celsius).0
+    }
+
+    /// Emf of the temperature that a sensor tells, V; 0 where the circuit compensates.
+    pub(super) fn sensed_emf(&self, sensed: f64) -> f64 {
+        match self.chain.junction.method {
+            JunctionMethod::Measured(_) => self.emf(sensed),
+            JunctionMethod::Analog { .. } | JunctionMethod::InCircuit => 0.0,
+        }
+    }
+
+    /// What the solution that `scratch` holds means.
+    pub(super) fn state_of(
+        &self,
+        board: f64,
+        terminals: f64,
+        terminals_emf: f64,
+        sensed_emf: f64,
+        scratch: &Scratch,
+    ) -> BoardState {
+        let circuit = &self.wiring.circuit;
         let reference = match (self.wiring.reference, self.chain.converter.kind) {
             (Some(node), crate::chain::ConverterKind::Adc { reference, .. }) => {
                 circuit.voltage(&scratch.x, node) / reference
@@ -108,7 +135,7 @@ impl Model {
         };
         let gain = self.wiring.output_volts(&scratch.dx);
         let common_slope = self.wiring.common_volts(&scratch.dx) / gain;
-        Ok(BoardState {
+        BoardState {
             board,
             offset: self.wiring.output_volts(&scratch.x),
             gain,
@@ -117,12 +144,9 @@ impl Model {
                 if common_slope.is_finite() { common_slope } else { 0.0 },
             ),
             reference: reference / self.nominal_reference,
-            terminals_emf: letter.emf_and_slope_extended(terminals).0,
+            terminals_emf,
             terminals,
-            sensed_emf: match self.chain.junction.method {
-                JunctionMethod::Measured(_) => letter.emf_and_slope_extended(sensed).0,
-                JunctionMethod::Analog { .. } | JunctionMethod::InCircuit => 0.0,
-            },
-        })
+            sensed_emf,
+        }
     }
 }

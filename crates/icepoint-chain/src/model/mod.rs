@@ -13,14 +13,16 @@
 
 mod acting;
 mod board;
+mod near;
 mod signal;
 
 use core::fmt;
+use std::sync::OnceLock;
 
 use icepoint_circuit::{CircuitError, LimitHit, LimitKind, Netlist, Workspace};
 
 use crate::chain::{Chain, Correction};
-use crate::dynamics::Dynamics;
+use crate::dynamics::{Dynamics, MainsResidual};
 use crate::findings::BoardFindings;
 use crate::front_end::adjustable::MIDDLE;
 use crate::imperfection::{self, Collector, Effect, Imperfection, SPECIFIED_AT};
@@ -29,6 +31,7 @@ use crate::sensing::{self, PartDeviations};
 use crate::situation::Situation;
 use crate::wiring::{CONVERTER_INPUTS, Wiring};
 
+pub(crate) use near::NearBoard;
 pub use signal::probe_limit;
 
 use acting::Acting;
@@ -117,11 +120,6 @@ impl Scratch {
         &mut self.settings
     }
 
-    /// Settings of the adjustable resistors, and the circuit parameters.
-    pub(crate) fn settings_and_values(&mut self) -> (&[f64], &mut [f64]) {
-        (&self.settings, &mut self.values)
-    }
-
     /// Circuit parameters and the last solution.
     pub(crate) fn parts_mut(&mut self) -> (&mut [f64], &mut [f64]) {
         (&mut self.values, &mut self.x)
@@ -192,6 +190,8 @@ pub struct Model {
     nominal_reference: f64,
     bow_span: f64,
     dynamics: Option<Dynamics>,
+    /// What the filters leave of the mains, where that was asked for before all else of the dynamics.
+    mains: OnceLock<MainsResidual>,
     correction: Correction,
     findings: Option<BoardFindings>,
 }
@@ -219,7 +219,7 @@ impl Model {
         let rule = ReadingRule::new(&chain)?;
         let mut list = imperfection::collect(&chain, &wiring);
         let dynamics = if dynamic {
-            Some(imperfection::collect_dynamic(&chain, &wiring, &nominal_values, &mut list)?)
+            Some(imperfection::collect_dynamic(&chain, &wiring, &nominal_values, None, &mut list)?)
         } else {
             None
         };
@@ -246,6 +246,7 @@ impl Model {
             nominal_reference: 1.0,
             bow_span,
             dynamics,
+            mains: OnceLock::new(),
             correction,
             findings,
         };
@@ -273,8 +274,13 @@ impl Model {
             return Ok(self);
         }
         let mut list = Collector { imperfections: self.imperfections, effects: self.effects };
-        self.dynamics =
-            Some(imperfection::collect_dynamic(&self.chain, &self.wiring, &self.nominal_values, &mut list)?);
+        self.dynamics = Some(imperfection::collect_dynamic(
+            &self.chain,
+            &self.wiring,
+            &self.nominal_values,
+            self.mains.take(),
+            &mut list,
+        )?);
         self.acting = Acting::new(&list, &self.wiring);
         self.mean = list.imperfections.iter().map(|i| i.distribution.mean()).collect();
         self.findings = match &self.chain.findings {
@@ -323,22 +329,8 @@ impl Model {
         (self.nominal_offset, self.nominal_gain)
     }
 
-    /// Whether a deviation changes what [`Model::board_state`] finds; the others act on the thermocouple's voltage or on
-    /// the reading alone.
-    pub(crate) fn reaches_circuit(&self, imperfection: usize) -> bool {
-        fn reaches(effect: &Effect) -> bool {
-            match effect {
-                Effect::ProbeTolerance
-                | Effect::ProbeDrift
-                | Effect::Lead
-                | Effect::ConverterVolts
-                | Effect::ConverterGain
-                | Effect::ConverterCommon => false,
-                Effect::Several(effects) => effects.iter().any(reaches),
-                _ => true,
-            }
-        }
-        self.effects.get(imperfection).is_none_or(reaches)
+    pub(crate) fn mains_found(&self) -> &OnceLock<MainsResidual> {
+        &self.mains
     }
 
     pub(crate) fn wiring(&self) -> &Wiring {

@@ -191,6 +191,11 @@ impl Model {
         self.rule.celsius(rule_volts + state.sensed_emf)
     }
 
+    /// Temperature for the (corrected) volts of the rule with those of the measured junction added, °C.
+    pub(crate) fn rule_celsius(&self, volts: f64) -> f64 {
+        self.rule.celsius(volts)
+    }
+
     /// Volts of the rule that would make it read `celsius` on this board, V.
     pub fn rule_volts_for(&self, state: &BoardState, celsius: f64) -> f64 {
         match self.chain.readout {

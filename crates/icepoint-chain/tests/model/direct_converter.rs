@@ -262,7 +262,7 @@ fn mismatch_of_the_input_filter_at_50_and_60_hertz() {
                 magnitude(h) * magnitude(h)
             })
             .sum();
-        let (model, exact) = (board.model.dynamics().unwrap().common_gain, squares.sqrt());
+        let (model, exact) = (board.model.dynamics().unwrap().mains.common_gain, squares.sqrt());
         let x = TAU * hertz * LEG * TO_GROUND;
         let epsilon = (2.0 * (by_ohms * by_ohms + by_farads * by_farads)).sqrt();
         let across = x * (TO_GROUND + 2.0 * ACROSS) / TO_GROUND;
@@ -272,7 +272,7 @@ fn mismatch_of_the_input_filter_at_50_and_60_hertz() {
         assert!((exact / small - 1.0).abs() < 0.03, "{hertz} Hz: {exact} V/V, formula {small} V/V");
         // It is an imperfection of the mains family: √2 of its effective value after the digital filter.
         let amplitude = board.limit("mains.common");
-        let left = 2f64.sqrt() * 0.1 * model * board.model.dynamics().unwrap().mains_digital;
+        let left = 2f64.sqrt() * 0.1 * model * board.model.dynamics().unwrap().mains.mains_digital;
         assert!((amplitude / left - 1.0).abs() < 1e-12);
     }
 }

@@ -53,7 +53,7 @@ fn resolved(text: &str) -> Resolved {
 }
 
 /// A front end on the chain that it suits.
-fn built(topology: &str) -> Resolved {
+pub fn built(topology: &str) -> Resolved {
     let two_supplies = [
         "single-amplifier",
         "instrumentation-compensated",
@@ -64,7 +64,7 @@ fn built(topology: &str) -> Resolved {
 }
 
 /// What `library_parts` looks at: compensation by parts that follow the temperature, taps, a converter alone.
-const ELSEWHERE: [&str; 5] = [
+pub const ELSEWHERE: [&str; 5] = [
     "diode-compensation",
     "thermistor-bridge",
     "platinum-bridge",

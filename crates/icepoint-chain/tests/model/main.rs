@@ -17,6 +17,7 @@ mod ideal;
 mod junction_sensors;
 mod library_parts;
 mod limits;
+mod near;
 mod one_at_a_time;
 mod properties;
 mod reading_rules;

@@ -23,6 +23,10 @@ use walk::{Judged, Walk, judge, put, values};
 
 /// Boards judged at most.
 const MOST_JUDGED: usize = 2500;
+/// Ratios of two places of one role that are judged at once, the nearest first.
+const MOST_RATIOS: usize = 160;
+/// The same for a look at many front ends.
+const FEW_RATIOS: usize = 48;
 /// Pairs that are judged for a place.
 const PAIRS: usize = 8;
 /// What two parts instead of one must take off the error, share: they cost room and solder.
@@ -80,7 +84,8 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     let asked = resolved;
     let resolved = &low_pass::choose(asked.clone())?;
     let stock = Stock::new(resolved);
-    let mut walk = Walk::new(&stock, MOST_JUDGED, way == Way::WithoutShortCuts);
+    let ratios = if way == Way::Quickly { FEW_RATIOS } else { MOST_RATIOS };
+    let mut walk = Walk::new(&stock, MOST_JUDGED, way == Way::WithoutShortCuts, ratios);
     if walk.places.is_empty() {
         let (mut fits, mut from) = (Fits::new(), Vec::new());
         if stock.drawer.is_some() {

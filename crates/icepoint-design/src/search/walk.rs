@@ -27,6 +27,8 @@ pub(crate) type Choice = Vec<u16>;
 const STRIDES: [f64; 6] = [core::f64::consts::LN_10, 1.0, 0.45, 0.2, 0.08, 0.03];
 /// What a move must bring, share of the error: less is no reason to leave a usual value.
 const WORTHWHILE: f64 = 0.0001;
+/// What a move must take off what a board misses, share of that: with less a walk goes nowhere in many steps.
+const LESS_SHORT: f64 = 0.02;
 /// A change of the error below this share is none: the place is dull.
 const DULL: f64 = 0.0001;
 
@@ -43,7 +45,7 @@ impl Judged {
         let (a, b) = (&self.assessment, &other.assessment);
         let smaller = a.weighed() < b.weighed() * (1.0 - WORTHWHILE);
         if a.shortfall > 0.0 || b.shortfall > 0.0 {
-            return a.shortfall < b.shortfall * (1.0 - 1e-3) || (a.shortfall <= b.shortfall && smaller);
+            return a.shortfall < b.shortfall * (1.0 - LESS_SHORT) || (a.shortfall <= b.shortfall && smaller);
         }
         smaller
     }
@@ -68,6 +70,8 @@ pub(crate) struct Walk<'s> {
     most: usize,
     /// Whether every board is judged in full: what it takes longer for must not change the answer.
     all: bool,
+    /// Ratios judged at once.
+    ratios: usize,
 }
 
 /// How good a board must be for its whole judgement to be of interest.
@@ -99,11 +103,12 @@ impl Needed {
 }
 
 impl<'s> Walk<'s> {
-    /// `all`: judge every board in full, also where it is soon clear that it is worse.
-    pub fn new(stock: &'s Stock<'s>, most: usize, all: bool) -> Self {
+    /// `all`: judge every board in full, also where it is soon clear that it is worse. `ratios`: how many of the nearest
+    /// ratios are tried for two places of one role.
+    pub fn new(stock: &'s Stock<'s>, most: usize, all: bool, ratios: usize) -> Self {
         let places = stock.places();
         let keen = vec![true; places.len()];
-        Self { stock, places, seen: HashMap::new(), keen, most, all }
+        Self { stock, places, seen: HashMap::new(), keen, most, all, ratios }
     }
 
     /// Boards judged so far.
@@ -179,7 +184,8 @@ impl<'s> Walk<'s> {
             .map(|choice| {
                 let fits = self.fits(&choice);
                 // A circuit that can't be solved with these values is no candidate.
-                let assessment = judge_needed(self.stock.resolved, &fits, needed).ok()?;
+                let assessment =
+                    judge_needed(self.stock.resolved, &fits, needed, Noise::OfGoodBoards).ok()?;
                 Some(Judged { choice, assessment })
             })
             .collect();
@@ -453,7 +459,7 @@ impl<'s> Walk<'s> {
             }
         };
         all.sort_by(|a, b| off(a).total_cmp(&off(b)).then_with(|| a.cmp(b)));
-        all.truncate(MOST_RATIOS);
+        all.truncate(self.ratios);
         all
     }
 }
@@ -474,9 +480,6 @@ const TRIM_WEIGHT: f64 = 0.01;
 const STILL_OF_INTEREST: f64 = 0.005;
 /// Usual values may cost this share of the error.
 const HOMELY: f64 = 0.0005;
-/// Ratios judged at once.
-const MOST_RATIOS: usize = 160;
-
 /// Puts a fit into a place and, times its factor, into those tied to it.
 pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
     for (designator, factor) in &place.pieces {
@@ -496,12 +499,24 @@ pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
 
 /// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
 pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, ModelError> {
-    judge_needed(resolved, fits, Needed::ALL)
+    judge_needed(resolved, fits, Needed::ALL, Noise::OfAll)
+}
+
+/// Which boards are judged with their noise: it takes longest, and tells little about one that misses its limits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Noise {
+    OfAll,
+    OfGoodBoards,
 }
 
 /// The same; of a board that can't be as good as it must, only what that was seen from is told: most of the work is in
 /// noise, mains and time, and in the errors all over the range.
-fn judge_needed(resolved: &Resolved, fits: &Fits, needed: Needed) -> Result<Assessment, ModelError> {
+fn judge_needed(
+    resolved: &Resolved,
+    fits: &Fits,
+    needed: Needed,
+    noise: Noise,
+) -> Result<Assessment, ModelError> {
     let values = values(resolved, fits);
     let need = resolved.chain.need;
     let mut chain = chain(resolved, &values, fits, true);
@@ -519,7 +534,7 @@ fn judge_needed(resolved: &Resolved, fits: &Fits, needed: Needed) -> Result<Asse
         return Ok(broken_off(values, limits, f64::INFINITY));
     }
     if needed.error.is_finite() {
-        let error = at_least(&model, needed.worst)?;
+        let error = at_least(&model, needed.worst, needed.error)?;
         if error > needed.error {
             return Ok(broken_off(values, limits, error));
         }
@@ -535,14 +550,16 @@ fn judge_needed(resolved: &Resolved, fits: &Fits, needed: Needed) -> Result<Asse
             return Ok(broken_off(values, limits, f64::INFINITY));
         }
     }
-    let model = model.with_dynamics()?;
     if need.mains_residual.is_finite() {
-        limits = limits.and(model.mains_kelvin() / need.mains_residual);
+        limits = limits.and(model.mains_kelvin_alone()? / need.mains_residual);
         if limits.missed > needed.shortfall {
             return Ok(broken_off(values, limits, f64::INFINITY));
         }
     }
-    assess(&model, values, limits)
+    if limits.missed > 0.0 && noise == Noise::OfGoodBoards {
+        return assess(&model, values, limits);
+    }
+    assess(&model.with_dynamics()?, values, limits)
 }
 
 fn broken_off(values: Values, limits: Limits, error_95: f64) -> Assessment {

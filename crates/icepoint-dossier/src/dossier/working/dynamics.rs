@@ -30,10 +30,16 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
             "mains-series",
             "in series with the thermocouple",
             need.series_pickup,
-            d.mains_gain,
-            d.series_residual,
+            d.mains.mains_gain,
+            d.mains.series_residual,
         ),
-        ("mains-common", "common to both leads", need.common_pickup, d.common_gain, d.common_residual),
+        (
+            "mains-common",
+            "common to both leads",
+            need.common_pickup,
+            d.mains.common_gain,
+            d.mains.common_residual,
+        ),
     ];
     for (id, what, rms, gain, value) in lines {
         if rms == 0.0 {
@@ -43,7 +49,7 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
             id: id.into(),
             name: format!("Mains {what}, at the converter"),
             formula: "â = √2 · rms · |H| · D".into(),
-            inputs: format!("√2 · {} · {} · {}", volt(rms), trimmed_digits(gain, 6), trimmed_digits(d.mains_digital, 6)),
+            inputs: format!("√2 · {} · {} · {}", volt(rms), trimmed_digits(gain, 6), trimmed_digits(d.mains.mains_digital, 6)),
             result: quantity(value, Unit::Volt, 4),
             value,
             check: Check::Exact,
@@ -77,9 +83,9 @@ fn mains(s: &Subject<'_>, list: &mut Vec<Derivation>) {
         formula: formula.into(),
         inputs: format!(
             "({} + {} + {}) / {below}",
-            volt(d.series_residual),
-            volt(d.common_residual),
-            volt(d.harmonic_residual)
+            volt(d.mains.series_residual),
+            volt(d.mains.common_residual),
+            volt(d.mains.harmonic_residual)
         ),
         result: exact_kelvin(s.design.mains_kelvin, 3),
         value: s.design.mains_kelvin,
