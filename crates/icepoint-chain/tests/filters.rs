@@ -10,6 +10,8 @@ use std::f64::consts::TAU;
 use icepoint_chain::chain::DigitalFilter;
 use icepoint_chain::digital;
 use icepoint_chain::front_end::FrontEnd;
+use icepoint_chain::low_pass::boards::{Question, Spread};
+use icepoint_chain::low_pass::insert::Inserted;
 use icepoint_chain::low_pass::{Amplifier, Built, Form, LowPass, MOST_POLES, Response};
 use icepoint_chain::{Model, Situation, file, resolve};
 use icepoint_circuit::{Circuit, Element, Netlist, OpAmpFigures, Parameter};
@@ -206,12 +208,18 @@ fn settling_of_the_solved_circuit() {
 
 /// A board of `tests/model/boards` with lines added to its text.
 fn board(name: &str, lines: &str) -> Model {
+    with_low_pass(name, "", lines).1
+}
+
+/// The same with values of the low-pass given, one a line.
+fn with_low_pass(name: &str, values: &str, lines: &str) -> (Inserted, Model) {
     let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/model/boards").join(name);
-    let text = std::fs::read_to_string(path).unwrap() + "\n" + lines;
+    let text = std::fs::read_to_string(path).unwrap();
+    let text =
+        text.replacen("[front_end.values]", &format!("[front_end.values]\n{values}"), 1) + "\n" + lines;
     let file = file::parse(name, &text).unwrap_or_else(|refused| panic!("{refused}"));
     let resolved = resolve::resolve(&file).unwrap_or_else(|refused| panic!("{refused}"));
-    assert!(resolved.low_pass.is_some());
-    Model::new(resolved.chain).unwrap()
+    (resolved.low_pass.unwrap(), Model::new(resolved.chain).unwrap())
 }
 
 /// In a front end the filter does what it was computed for, and the reading stays right, inverted or not: the difference
@@ -330,5 +338,66 @@ fn tolerances_spread_the_poles_as_a_monte_carlo_says() {
         println!("{parameters:?}: {frequency:.5} {q:.5}, NumPy {} {}", figures[2], figures[3]);
         assert!((frequency / figures[2] - 1.0).abs() <= SPREAD, "{parameters:?}: {frequency}");
         assert!((q / figures[3] - 1.0).abs() <= SPREAD, "{parameters:?}: {q}");
+    }
+}
+
+/// Boards drawn through the model against NumPy's, which solves each by nodal analysis: the parts of the same front end.
+#[test]
+fn bands_of_many_boards_are_those_of_numpy() {
+    // Both are samples of 20,000: an end of the interval is good to 0.02 standard deviations, 0.01 of half its width.
+    const BOARDS: u32 = 20_000;
+    const END: f64 = 0.04;
+    for (parameters, figures) in rows("band") {
+        let parts: Vec<f64> = parameters[0].split(' ').map(|p| p.parse().unwrap()).collect();
+        let poles = u32::try_from(parts.len() / 2).unwrap();
+        let lines =
+            format!("[filter.analog]\npoles = {poles}\nresponse = \"butterworth\"\ncorner = \"10 Hz\"\n");
+        let given: String = parts
+            .iter()
+            .enumerate()
+            .map(|(i, value)| {
+                // Of each stage two resistors, then two capacitors.
+                let (number, unit) = (2 * (i / 4) + i % 2 + 1, if i % 4 < 2 { "Ω" } else { "F" });
+                format!("{}F{number} = \"{value:e} {unit}\"\n", if i % 4 < 2 { 'R' } else { 'C' })
+            })
+            .collect();
+        let (inserted, model) = with_low_pass("kiln.toml", &given, &lines);
+        let values: Vec<f64> = inserted
+            .built(&model)
+            .iter()
+            .flat_map(|(built, _)| built.ohms.iter().chain(&built.farads).copied().collect::<Vec<_>>())
+            .collect();
+        assert_eq!(values, parts, "NumPy's boards have other values");
+        let question = Question { boards: BOARDS, hertz: vec![5.0, 50.0], samples: 400 };
+        let found = inserted.boards(&model, &question).unwrap();
+        assert_eq!(found.boards, BOARDS);
+        let few = || inserted.boards(&model, &Question { boards: 40, ..question.clone() }).unwrap();
+        assert_eq!(few(), few(), "the same chain, the same figures");
+        let decibel = |m: f64| 20.0 * m.log10();
+        let figure = |f: Spread| [f.nominal, f.low, f.high];
+        let mut ours = vec![figure(found.corner), figure(found.mains).map(decibel)];
+        // With four poles NumPy has no closed form of the overshoot.
+        if poles == 2 {
+            ours.push(figure(found.overshoot));
+        }
+        ours.push(figure(found.settled));
+        assert_eq!(3 * ours.len(), figures.len());
+        for (ours, printed) in ours.iter().zip(figures.chunks(3)) {
+            let half = 0.5 * (printed[2] - printed[1]);
+            println!("{poles} poles: {ours:?}, NumPy {printed:?}");
+            assert!((ours[0] - printed[0]).abs() <= 0.01 * half, "{ours:?}, NumPy {printed:?}");
+            for (ours, printed) in ours.iter().zip(printed).skip(1) {
+                assert!((ours - printed).abs() <= END * half, "{ours}, NumPy {printed}");
+            }
+        }
+        // The curve at the mains is the figure.
+        let at_mains = found.magnitude[1];
+        assert_eq!((at_mains.nominal, at_mains.low), (found.mains.nominal, found.mains.low));
+        // As asked: the definition of the response.
+        let closed = |hertz: f64| 1.0 / (1.0 + (hertz / 10.0_f64).powi(2 * poles as i32)).sqrt();
+        assert!((found.mains.asked / closed(50.0) - 1.0).abs() < 1e-9);
+        assert!((found.corner.asked / 10.0 - 1.0).abs() < 1e-9);
+        let model_at = |hertz: f64| model.response(&[hertz]).unwrap()[0].analog;
+        assert!(model_at(50.0) < at_mains.nominal, "the input filter takes its share");
     }
 }

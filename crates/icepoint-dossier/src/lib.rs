@@ -46,6 +46,7 @@ pub mod error_map;
 pub mod firmware_error;
 pub mod inventory_page;
 pub mod lettering;
+pub mod low_pass_band;
 pub mod noise;
 pub mod number;
 pub mod page;

@@ -135,6 +135,15 @@ fn a_low_pass_has_its_table_and_the_formulas_hold() {
         }
     }
     assert!(case.dossier.html.contains("Poles of the low-pass"));
+    assert!(case.dossier.html.contains("The low-pass of many boards"));
+    for name in ["low-pass", "low-pass-step"] {
+        assert!(case.dossier.pictures.iter().any(|(file, _)| file == name), "no picture {name}");
+    }
+    // The nominal figures that the page has are those of the model.
+    let inserted = case.design.resolved.low_pass.as_ref().unwrap();
+    let corner = inserted.corner(&case.design.model);
+    let printed = format!("<td class=\"numbers\">{}", icepoint_dossier::number::significant(corner, 3));
+    assert!(case.dossier.html.contains(&printed), "{printed}");
     assert!(case.dossier.html.contains("It inverts"));
     assert!(case.dossier.html.contains("R7, R8, C5, C6") || case.dossier.html.contains("A3, R7, R8"));
 }

@@ -9,6 +9,7 @@ use icepoint_dossier::contributions::{Contribution, ContributionPoint, Contribut
 use icepoint_dossier::distribution::{Distribution, binned};
 use icepoint_dossier::error_band::{ErrorBand, ErrorBandPanel, ErrorBandPoint};
 use icepoint_dossier::error_map::ErrorMap;
+use icepoint_dossier::low_pass_band::{BandPoint, Figure, LowPassMagnitude, LowPassStep};
 use icepoint_dossier::noise::{Noise, NoiseSource};
 use icepoint_dossier::residuals::{Residual, Residuals};
 use icepoint_dossier::response::{MainsLine, Response, ResponsePoint};
@@ -298,6 +299,40 @@ fn batch(boards: usize, scale: f64) -> BatchPicture {
     }
 }
 
+fn low_pass_points(points: usize, scale: f64, curve: impl Fn(f64) -> f64) -> Vec<BandPoint> {
+    let at = |i: usize| scale * (i as f64 + 1.0) / points.max(1) as f64;
+    (0..points)
+        .map(|i| {
+            let nominal = curve(at(i) / scale);
+            let curve = Figure { nominal, low: nominal - 0.02, high: nominal + 0.02 };
+            BandPoint { at: at(i), curve, missing: (1.0 - nominal).abs() + 0.02 }
+        })
+        .collect()
+}
+
+fn magnitude(points: usize, scale: f64) -> LowPassMagnitude {
+    let figure = |nominal: f64| Figure { nominal, low: 0.9 * nominal, high: 1.1 * nominal };
+    LowPassMagnitude {
+        id: "low-pass".to_owned(),
+        points: low_pass_points(points, scale, |x| -40.0 * libm::log10(1.0 + 100.0 * x)),
+        corner: figure(0.01 * scale),
+        mains_hertz: 0.012 * scale,
+        mains_decibel: figure(-23.4),
+    }
+}
+
+fn low_pass_step(points: usize, seconds: f64) -> LowPassStep {
+    let figure = |nominal: f64| Figure { nominal, low: 0.8 * nominal, high: 1.2 * nominal };
+    LowPassStep {
+        id: "low-pass-step".to_owned(),
+        points: low_pass_points(points, seconds, |x| 1.0 - libm::exp(-9.0 * x) * libm::cos(30.0 * x)),
+        settle_to: 0.001,
+        settled: figure(0.6 * seconds),
+        asked_seconds: Some(0.5 * seconds),
+        overshoot: figure(0.3),
+    }
+}
+
 /// Pictures as people will see them.
 fn ordinary() -> Vec<Picture> {
     FRAMES
@@ -317,6 +352,9 @@ fn ordinary() -> Vec<Picture> {
                 noise(4).draw(f),
                 settling(0.4).draw(f),
                 settling(12.0).draw(f),
+                magnitude(200, 1e3).draw(f),
+                low_pass_step(200, 0.1).draw(f),
+                low_pass_step(200, 40.0).draw(f),
                 distribution(6.0).draw(f),
                 distribution(0.7).draw(f),
                 yields(0.38).draw(f),
@@ -367,6 +405,10 @@ fn odd() -> Vec<Picture> {
                 Settling::default().draw(f),
                 settling(0.0).draw(f),
                 settling(nan).draw(f),
+                magnitude(0, 1.0).draw(f),
+                magnitude(9, nan).draw(f),
+                low_pass_step(0, 1.0).draw(f),
+                low_pass_step(9, nan).draw(f),
                 Distribution::default().draw(f),
                 distribution(nan).draw(f),
                 YieldBars::default().draw(f),
@@ -386,7 +428,7 @@ fn odd() -> Vec<Picture> {
 #[test]
 fn ordinary_pictures_are_sound_and_legible() {
     let pictures = ordinary();
-    assert_eq!(pictures.len(), 40);
+    assert_eq!(pictures.len(), 46);
     for picture in &pictures {
         assert_sound(picture);
         assert_inside(picture);
@@ -397,7 +439,7 @@ fn ordinary_pictures_are_sound_and_legible() {
 #[test]
 fn odd_figures_neither_panic_nor_leak() {
     let pictures = odd();
-    assert_eq!(pictures.len(), 68);
+    assert_eq!(pictures.len(), 76);
     for picture in &pictures {
         assert_sound(picture);
     }

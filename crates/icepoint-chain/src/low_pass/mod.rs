@@ -9,6 +9,7 @@
 //! | a stage, a corner and two capacitors | its resistors | [`Stage::ohms`] |
 //! | a stage with its values | its transfer function with a real amplifier | [`Built::denominator`], [`Built::response`] |
 //! | a front end | the same with the filter in it | [`insert::insert`] |
+//! | a model with the filter in it | magnitude, step and figures of many boards | [`insert::Inserted::boards`] |
 //!
 //! **Conventions.** The corner is where the response is 3 dB below that at 0 Hz, for every response: Chebyshev tables
 //! often mean the end of the ripple instead. Gain 1 at 0 Hz (−1 for one inverting stage). Poles are told as frequency
@@ -16,10 +17,12 @@
 //!
 //! **What it is not.** Stages with gain, zeros, elliptic filters; more than four poles. Slewing.
 
+pub mod boards;
 pub mod insert;
 pub mod polynomial;
 mod prototype;
 mod stage;
+mod time;
 
 pub use icepoint_circuit::Complex;
 pub use prototype::{Pole, RIPPLE, Response};

@@ -34,7 +34,7 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup
     Ok(html! {
         h3 { "Filter and mains" }
         (filter(s, pictures)?)
-        (super::low_pass::section(s))
+        (super::low_pass::section(s, pictures))
         h3 { "Settling" }
         (settling(s, pictures)?)
         h3 { "Noise" }
@@ -43,11 +43,11 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup
 }
 
 /// Frequencies from `low` to `high` in equal steps of their logarithm.
-fn frequencies(low: f64, high: f64) -> Vec<f64> {
-    (0..=POINTS).map(|i| low * libm::pow(high / low, f64::from(i) / f64::from(POINTS))).collect()
+pub(super) fn frequencies(low: f64, high: f64, steps: u32) -> Vec<f64> {
+    (0..=steps).map(|i| low * libm::pow(high / low, f64::from(i) / f64::from(steps))).collect()
 }
 
-fn decibel(ratio: f64) -> f64 {
+pub(super) fn decibel(ratio: f64) -> f64 {
     20.0 * libm::log10(ratio.abs().max(1e-15))
 }
 
@@ -56,7 +56,7 @@ fn filter(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError
     let mains = s.chain.need.mains;
     let digital = s.chain.filter != DigitalFilter::None;
     let points = model
-        .response(&frequencies(mains * 2e-3, mains * 60.0))?
+        .response(&frequencies(mains * 2e-3, mains * 60.0, POINTS))?
         .into_iter()
         .map(|p| ResponsePoint {
             hertz: p.hertz,
@@ -219,6 +219,7 @@ fn noise(s: &Subject<'_>, pictures: &mut Pictures) -> Result<Markup, ModelError>
     let curve = model.noise_curve(&frequencies(
         icepoint_chain::dynamics::NOISE_FROM,
         0.1 * icepoint_chain::dynamics::NOISE_TO,
+        POINTS,
     ))?;
     let sources = dynamics
         .noise_shares

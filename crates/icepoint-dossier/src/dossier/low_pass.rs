@@ -1,21 +1,23 @@
-//! The active low-pass, stage by stage: the poles wanted, those of the values chosen, and what moves them.
+//! The active low-pass, stage by stage: the poles wanted, those of the values chosen, and what moves them; and its
+//! magnitude and step with what they are on 95 % of boards.
 
-use icepoint_chain::front_end::PartKind;
+use icepoint_chain::low_pass::boards::{BANDWIDTH_SPREAD, BOARDS, Boards, Question, Spread};
 use icepoint_chain::low_pass::insert::Inserted;
-use icepoint_chain::low_pass::{Amplifier, Built, Form, Response};
+use icepoint_chain::low_pass::{Amplifier, Form, Response};
 use icepoint_chain::quantity::Unit;
 use maud::{Markup, html};
 
-use super::Subject;
+use super::dynamics::{decibel, frequencies};
 use super::words::quantity;
+use super::{Pictures, Subject};
+use crate::low_pass_band::{BandPoint, Figure, LowPassMagnitude, LowPassStep};
 use crate::number::{fixed, significant};
 use crate::page::{self, Column};
 
-pub(super) fn section(s: &Subject<'_>) -> Markup {
+pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let Some(inserted) = &s.design.resolved.low_pass else { return html! {} };
-    let stages = built(s, inserted);
-    let real = amplifier(s, inserted);
-    let corner = corner(&stages, real);
+    let stages = inserted.built(&s.design.model);
+    let corner = inserted.corner(&s.design.model);
     let surroundings = &s.design.resolved.surroundings;
     let (resistor, capacitor) = (surroundings.resistor.tolerance, surroundings.capacitor_tolerance);
     let columns = [
@@ -35,13 +37,13 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
         .stages
         .iter()
         .zip(&stages)
-        .map(|(parts, built)| {
+        .map(|(parts, (built, real))| {
             let mut row = vec![
                 parts.amplifier.clone(),
                 significant(parts.stage.pole.frequency * wanted_corner, 4),
                 q(parts.stage.pole.q),
             ];
-            for amplifier in [Amplifier::IDEAL, real] {
+            for amplifier in [Amplifier::IDEAL, *real] {
                 match built.pole(amplifier) {
                     Some(pole) => row.extend([significant(pole.frequency, 4), q(pole.q)]),
                     None => row.extend(["–".to_owned(), "–".to_owned()]),
@@ -82,35 +84,102 @@ pub(super) fn section(s: &Subject<'_>) -> Markup {
             "first order."
         }
         (page::table("Poles of the low-pass", &columns, &rows))
+        (boards(s, inserted, corner, pictures))
     }
 }
 
-/// The stages with their values.
-fn built(s: &Subject<'_>, inserted: &Inserted) -> Vec<Built> {
-    let front_end = &s.chain.front_end;
-    let values = |names: &[String]| names.iter().filter_map(|n| front_end.value(n)).collect();
-    inserted.stages.iter().map(|p| p.stage.built(values(&p.ohms), values(&p.farads))).collect()
-}
+/// Points of each curve.
+const POINTS: u32 = 240;
+/// Samples of a step: at the quickest filter fifty to a period of what rings.
+const SAMPLES: usize = 500;
 
-fn amplifier(s: &Subject<'_>, inserted: &Inserted) -> Amplifier {
-    let part = inserted.stages.first().and_then(|p| s.chain.front_end.part(&p.amplifier));
-    match part.map(|p| &p.kind) {
-        Some(PartKind::Operational { figures, .. }) => {
-            Amplifier { bandwidth: figures.bandwidth, gain: figures.open_loop_gain }
+/// The curves of many boards, and their figures.
+fn boards(s: &Subject<'_>, inserted: &Inserted, corner: f64, pictures: &mut Pictures) -> Markup {
+    let need = &s.chain.need;
+    let (from, to) = (corner / 30.0, (30.0 * corner).max(3.0 * need.mains));
+    let hertz = frequencies(from.min(need.mains / 3.0), to, POINTS);
+    let question = Question { boards: BOARDS, hertz, samples: SAMPLES };
+    let Some(found) = inserted.boards(&s.design.model, &question) else {
+        return html! { p { "An amplifier of this low-pass is so slow that it has no step to show." } };
+    };
+    let figure = |f: Spread| Figure { nominal: f.nominal, low: f.low, high: f.high };
+    let decibels =
+        |f: Spread| Figure { nominal: decibel(f.nominal), low: decibel(f.low), high: decibel(f.high) };
+    let magnitude = LowPassMagnitude {
+        id: "low-pass-figure".to_owned(),
+        points: found
+            .magnitude
+            .iter()
+            .map(|p| BandPoint {
+                at: p.at,
+                curve: Figure { nominal: decibel(p.nominal), low: decibel(p.low), high: decibel(p.high) },
+                missing: 0.0,
+            })
+            .collect(),
+        corner: figure(found.corner),
+        mains_hertz: need.mains,
+        mains_decibel: decibels(found.mains),
+    };
+    // What moves, and as far as the slowest of the boards.
+    let last = found.settled.high.max(found.settled.nominal);
+    let shown = found.step.iter().filter(|p| !last.is_finite() || p.at <= 1.5 * last);
+    let step = LowPassStep {
+        id: "low-pass-step-figure".to_owned(),
+        points: shown
+            .map(|p| BandPoint {
+                at: p.at,
+                curve: Figure { nominal: p.nominal, low: p.low, high: p.high },
+                missing: p.missing,
+            })
+            .collect(),
+        settle_to: need.settle_to,
+        settled: figure(found.settled),
+        asked_seconds: need.settle_within.is_finite().then_some(need.settle_within),
+        overshoot: figure(found.overshoot),
+    };
+    let caption = String::from(
+        "The low-pass alone, against its own gain at 0 Hz: as chosen, and between what limits 95 % of boards lie at each \
+         frequency. Above, the same near the corner. Marked: where it is 3 dB below 0 Hz, and the mains.",
+    );
+    let after = format!(
+        "The low-pass alone after a step: as chosen, and between what limits 95 % of boards lie at each instant. Below, how \
+         far they are from the end; settled is within {} of the step.",
+        super::words::ratio(need.settle_to)
+    );
+    html! {
+        (table(&found, need.settle_to, need.mains))
+        p {
+            (found.boards) " boards, simulated: resistors and open-loop gains as in the budget, the board anywhere in its range "
+            "of temperature, capacitors anywhere within their tolerance and what temperature adds, gain-bandwidth products "
+            "within ±" (super::words::ratio(BANDWIDTH_SPREAD)) " of the figure (common practice, no source)."
         }
-        _ => Amplifier::IDEAL,
+        (pictures.both("low-pass", &caption, &|frame| magnitude.draw(frame)))
+        (pictures.both("low-pass-step", &after, &|frame| step.draw(frame)))
     }
 }
 
-/// Where the stages together are 3 dB below 0 Hz, Hz: the last place, by bisection of the logarithm.
-fn corner(stages: &[Built], amplifier: Amplifier) -> f64 {
-    let magnitude =
-        |hertz: f64| -> f64 { stages.iter().map(|s| s.response(amplifier, hertz).magnitude()).product() };
-    let level = magnitude(0.0) * core::f64::consts::FRAC_1_SQRT_2;
-    let (mut low, mut high) = (1e-4_f64, 1e7_f64);
-    for _ in 0..120 {
-        let middle = (low * high).sqrt();
-        if magnitude(middle) > level { low = middle } else { high = middle }
-    }
-    (low * high).sqrt()
+/// The figures of the curves.
+fn table(found: &Boards, settle_to: f64, mains: f64) -> Markup {
+    let row = |name: String, unit: &str, f: Spread, print: &dyn Fn(f64) -> String| {
+        vec![name, unit.to_owned(), print(f.asked), print(f.nominal), print(f.low), print(f.high)]
+    };
+    let last = found.step.last().map_or(0.0, |p| p.at);
+    let time = |t: f64| if t.is_finite() { significant(t, 3) } else { format!("> {}", significant(last, 2)) };
+    // A millionth of a step is the rounding of the boards' figures.
+    let share = |x: f64| if x.abs() < 1e-6 { "0".to_owned() } else { significant(100.0 * x, 2) };
+    let rows = [
+        row("3 dB below 0 Hz at".to_owned(), "Hz", found.corner, &|f| significant(f, 3)),
+        row(format!("at {}", quantity(mains, Unit::Hertz, 3)), "dB", found.mains, &|m| fixed(decibel(m), 1)),
+        row("beyond the end of a step".to_owned(), "%", found.overshoot, &share),
+        row(format!("settled within {}", super::words::ratio(settle_to)), "s", found.settled, &time),
+    ];
+    let columns = [
+        Column::words("Figure"),
+        Column::words("Unit"),
+        Column::numbers("as asked", ""),
+        Column::numbers("as chosen", ""),
+        Column::numbers("95 % from", ""),
+        Column::numbers("to", ""),
+    ];
+    page::table("The low-pass of many boards", &columns, &rows)
 }
