@@ -323,7 +323,8 @@ impl LowPassStep {
     /// Times of settling and the time asked, as lines through both panels.
     fn times(&self, picture: &mut Picture, upper: &Plot, lower: &Plot, x: &Axis, scale: f64) {
         let size = upper.size;
-        let middle = upper.top + 0.5 * (upper.bottom - upper.top);
+        // At the foot of the panel, where the curve has left.
+        let foot = upper.bottom - 3.8 * size;
         // The earlier time has its words before its line where there is room, the later ones behind theirs.
         let mut mark = |at: f64, text: String, ink: Ink, row: f64, first: bool| {
             if !(at.is_finite() && x.contains(at * scale)) {
@@ -336,7 +337,7 @@ impl LowPassStep {
             }
             // Bold, and faces differ.
             let wide = 1.15 * text_width(&text, size);
-            let y = middle + row * 1.5 * size;
+            let y = foot + row * 1.5 * size;
             let (at, anchor) = if first && across - 8.0 - wide > upper.left {
                 (across - 6.0, Anchor::End)
             } else if across + 6.0 + wide < picture.width() {

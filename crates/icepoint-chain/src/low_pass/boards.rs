@@ -243,14 +243,14 @@ impl Inserted {
         let mut rng = generator(chain.settings.seed, 0);
         let mut deviations = model.mean_deviations().to_vec();
         let mut scratch = model.scratch();
+        let mut values = model.nominal_values().to_vec();
         let mut all = Vec::new();
         for _ in 0..question.boards {
             draw_all(model.imperfections(), &mut rng, &mut deviations);
             let board = chain.need.board.0 + (chain.need.board.1 - chain.need.board.0) * rng.random::<f64>();
             let sensed = model.sensed(board, &deviations);
-            let (settings, values) = scratch.settings_and_values();
-            model.fill_values(board, sensed, &deviations, settings, values);
-            all.extend(sampled.of(&places.one(values, Some(&mut rng))));
+            model.fill_values(board, sensed, &deviations, scratch.settings_mut(), &mut values);
+            all.extend(sampled.of(&places.one(&values, Some(&mut rng))));
         }
 
         let mut sample = vec![0.0_f32; all.len()];

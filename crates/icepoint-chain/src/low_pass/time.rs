@@ -160,7 +160,7 @@ fn exponential(mut a: Matrix) -> Matrix {
 pub(super) fn settled(step: &[f64], duration: f64, fraction: f64) -> f64 {
     let interval = duration / (step.len().max(2) - 1) as f64;
     let missing = |v: &f64| (1.0 - v).abs();
-    match step.iter().rposition(|v| !(missing(v) <= fraction)) {
+    match step.iter().rposition(|v| missing(v) > fraction || v.is_nan()) {
         None => 0.0,
         Some(last) => match step.get(last + 1) {
             None => f64::INFINITY,
@@ -220,7 +220,7 @@ mod tests {
     #[test]
     fn what_is_no_filter_is_refused() {
         for bad in [vec![], vec![1.0, -1.0], vec![1.0, 0.0, 1.0], vec![f64::NAN, 1.0], vec![1.0; 5]] {
-            assert!(Cascade::new(&[bad.clone()]).is_none(), "{bad:?}");
+            assert!(Cascade::new(core::slice::from_ref(&bad)).is_none(), "{bad:?}");
         }
     }
 }
