@@ -87,15 +87,16 @@ pub(crate) struct Limits {
 }
 
 impl Limits {
-    /// Of a model, with or without its dynamics.
+    /// Of a model, with or without its dynamics; `broken`: whether the reading of a broken sensor counts.
     ///
     /// # Errors
     /// [`ModelError`] when the chain can't be solved.
-    pub fn new(model: &Model) -> Result<Self, ModelError> {
+    pub fn new(model: &Model, broken: bool) -> Result<Self, ModelError> {
         let uses = model.headroom()?;
         let margin = uses.iter().map(|u| u.room_at_pin()).fold(f64::INFINITY, f64::min);
         let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
-        Ok(Self { margin, missed: outside + open_sensor_shortfall(model)? })
+        let short = if broken { open_sensor_shortfall(model)? } else { 0.0 };
+        Ok(Self { margin, missed: outside + short })
     }
 
     /// With a limit of which this share is used.

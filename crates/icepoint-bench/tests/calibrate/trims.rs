@@ -123,7 +123,8 @@ fn trims_turned_in_the_circuit() {
     for v in [1.0e-3, 6.0e-3, 10.0e-3, 14.0e-3] {
         let turned = 100.0 * shows(&settings, v);
         let stored = 100.0 * (c.constants.offset + c.constants.gain * shows(&middle, v));
-        assert!((turned - stored).abs() < 0.05, "{v} V: {turned} °C turned, {stored} °C by constants");
+        // The readings were written down to 0.1 °C.
+        assert!((turned - stored).abs() < 0.1, "{v} V: {turned} °C turned, {stored} °C by constants");
         // The line departs from type K by some kelvin; the accuracy asked is 5 K.
         let truth = letter.temperature(v + emf(BOARD)).unwrap();
         assert!((turned - truth).abs() < model.chain().need.accuracy, "{turned} {truth}");

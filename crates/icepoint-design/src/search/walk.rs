@@ -72,6 +72,8 @@ pub(crate) struct Walk<'s> {
     all: bool,
     /// Ratios judged at once.
     ratios: usize,
+    /// Whether the reading of a broken sensor counts.
+    broken: bool,
 }
 
 /// How good a board must be for its whole judgement to be of interest.
@@ -108,7 +110,21 @@ impl<'s> Walk<'s> {
     pub fn new(stock: &'s Stock<'s>, most: usize, all: bool, ratios: usize) -> Self {
         let places = stock.places();
         let keen = vec![true; places.len()];
-        Self { stock, places, seen: HashMap::new(), keen, most, all, ratios }
+        Self { stock, places, seen: HashMap::new(), keen, most, all, ratios, broken: true }
+    }
+
+    /// The same walk over boards whose reading of a broken sensor does not count.
+    pub fn whatever_a_broken_sensor_reads(&self) -> Self {
+        let new = Self::new(self.stock, self.most, self.all, self.ratios);
+        Self { broken: false, places: self.places.clone(), ..new }
+    }
+
+    /// Whether a board fails to show a broken sensor as it is asked for.
+    pub fn hides_a_break(&self, choice: &[u16]) -> Result<bool, ModelError> {
+        let fits = self.fits(choice);
+        let resolved = self.stock.resolved;
+        let chain = chain(resolved, &values(resolved, &fits), &fits, true);
+        Ok(Model::without_dynamics(chain)?.open_sensor_shortfall()? > 0.0)
     }
 
     /// Boards judged so far.
@@ -185,7 +201,8 @@ impl<'s> Walk<'s> {
                 let fits = self.fits(&choice);
                 // A circuit that can't be solved with these values is no candidate.
                 let assessment =
-                    judge_needed(self.stock.resolved, &fits, needed, Noise::OfGoodBoards).ok()?;
+                    judge_needed(self.stock.resolved, &fits, needed, Noise::OfGoodBoards, self.broken)
+                        .ok()?;
                 Some(Judged { choice, assessment })
             })
             .collect();
@@ -499,7 +516,7 @@ pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
 
 /// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
 pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, ModelError> {
-    judge_needed(resolved, fits, Needed::ALL, Noise::OfAll)
+    judge_needed(resolved, fits, Needed::ALL, Noise::OfAll, true)
 }
 
 /// Which boards are judged with their noise: it takes longest, and tells little about one that misses its limits.
@@ -516,6 +533,7 @@ fn judge_needed(
     fits: &Fits,
     needed: Needed,
     noise: Noise,
+    broken: bool,
 ) -> Result<Assessment, ModelError> {
     let values = values(resolved, fits);
     let need = resolved.chain.need;
@@ -526,7 +544,7 @@ fn judge_needed(
         chain.trims = None;
     }
     let model = Model::without_dynamics(chain)?;
-    let mut limits = Limits::new(&model)?;
+    let mut limits = Limits::new(&model, broken)?;
     if turned {
         limits.missed += trims::off_centre(&model)?;
     }

@@ -2,6 +2,8 @@
 
 use crate::bench::example;
 use icepoint_chain::budget::Budget;
+use icepoint_chain::file;
+use icepoint_chain::resolve::resolve;
 use icepoint_design::{Design, design};
 
 const TRIALS: (&str, &str) = ("trials = 100000", "trials = 4000");
@@ -94,4 +96,22 @@ fn the_best_found_is_whole() {
             slot.designator
         );
     }
+}
+
+/// Nothing in the circuit drives a broken sensor anywhere: told, and all else is as good as with the part that would.
+#[test]
+fn what_no_value_can_meet_spoils_nothing_else() {
+    let text = include_str!("two-gains.toml");
+    let pulled = text.lines().find(|l| l.starts_with("R10 = ")).expect("the resistor to the rail");
+    let of = |text: &str| {
+        let mut resolved = resolve(&file::parse("two-gains.toml", text).unwrap()).unwrap();
+        resolved.chain.settings.trials = 4000;
+        design(resolved, &|_| {}).unwrap()
+    };
+    let (with, without) = (of(text), of(&text.replace(pulled, "")));
+    assert!(with.verdict.met(), "{:?}", with.verdict);
+    let misses = &without.verdict.misses;
+    assert!(misses.len() == 1 && misses[0].starts_with("broken thermocouple"), "{misses:?}");
+    let (a, b) = (with.verdict.error_95, without.verdict.error_95);
+    assert!(b < 1.1 * a, "{b} K without it, {a} K with it");
 }
