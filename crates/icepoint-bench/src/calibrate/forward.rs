@@ -283,7 +283,9 @@ impl<'m> Forward<'m> {
         let (model, scratch, state) = match self.altered_of[k] {
             Some(place) => {
                 let (model, scratch) = (&self.altered[place].1.model, &mut altered[place]);
-                self.altered[place].1.deviations(d, own);
+                // What only the voltmeter's current brings stays at its mean: at the output it is no load of the reference,
+                // but for an output against the reference itself, and there it is less than a microvolt.
+                self.altered[place].1.deviations(d, 0.0, own);
                 let state = model.board_state(board, own, scratch)?;
                 (model, scratch, state)
             }

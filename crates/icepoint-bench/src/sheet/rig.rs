@@ -66,6 +66,9 @@ const READING: usize = 2;
 /// Figures of the output at each test temperature: the reading with wire is the last.
 const WIRE: usize = 3;
 
+/// For terminals shorted, then for each test temperature: V at each test point and, last, at the output.
+type Loads = Vec<Vec<f64>>;
+
 pub(super) struct Rig<'m> {
     real: &'m Model,
     setup: &'m Setup,
@@ -81,7 +84,11 @@ pub(super) struct Rig<'m> {
     sizes: Vec<Distribution>,
     /// By how much the voltmeter moves each test point and, last, the output, V: terminals shorted, then at each test
     /// temperature.
-    loading: Vec<Vec<f64>>,
+    loading: Loads,
+    /// How far the voltmeter may move them to either side by what only its own current makes the board do, V.
+    giving: Loads,
+    /// Place in a draw of the share of that, where there is any.
+    share: Option<usize>,
     /// Volts to set.
     copper: Vec<f64>,
     wire: Vec<f64>,
@@ -128,10 +135,17 @@ impl<'m> Rig<'m> {
             open: None,
             sizes,
             loading: Vec::new(),
+            giving: Vec::new(),
+            share: None,
             copper: setup.at.iter().map(|t| emf(*t) - emf(setup.board)).collect(),
             wire: setup.at.iter().map(|t| emf(*t) - emf(setup.room)).collect(),
         };
-        rig.loading = rig.all_loading()?;
+        (rig.loading, rig.giving) = rig.all_loading()?;
+        if rig.giving.iter().flatten().any(|volts| *volts != 0.0) {
+            let place = rig.sizes.len() - directions;
+            rig.sizes.insert(place, limit(1.0));
+            rig.share = Some(place);
+        }
         rig.open = rig.with_open();
         Ok(rig)
     }
@@ -160,6 +174,16 @@ impl<'m> Rig<'m> {
     /// test temperature, V.
     pub fn loading(&self, at: Option<usize>, i: usize) -> f64 {
         self.loading.get(at.map_or(0, |j| j + 1)).and_then(|l| l.get(i)).copied().unwrap_or(0.0)
+    }
+
+    /// The same with what this draw says of the parts that give way to the voltmeter alone.
+    fn loading_of(&self, x: &[f64], at: Option<usize>, i: usize) -> f64 {
+        let giving = self.giving.get(at.map_or(0, |j| j + 1)).and_then(|l| l.get(i)).copied().unwrap_or(0.0);
+        self.loading(at, i) + self.share(x) * giving
+    }
+
+    fn share(&self, x: &[f64]) -> f64 {
+        self.share.and_then(|place| x.get(place)).copied().unwrap_or(0.0)
     }
 
     /// The same with nothing connected.
@@ -235,9 +259,15 @@ impl<'m> Rig<'m> {
     }
 
     /// Test points and, last, the output for these volts at the terminals with these deviations of the real chain.
-    fn all_points(&self, altered: &Altered, real: &[f64], volts: f64) -> Result<Vec<f64>, ModelError> {
+    fn all_points(
+        &self,
+        altered: &Altered,
+        real: &[f64],
+        share: f64,
+        volts: f64,
+    ) -> Result<Vec<f64>, ModelError> {
         let mut work = self.work(altered);
-        altered.deviations(real, &mut work.own);
+        altered.deviations(real, share, &mut work.own);
         let model = &altered.model;
         let state = model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
         let output = model.test_points(&state, volts, &mut work.scratch, &mut work.points);
@@ -245,8 +275,8 @@ impl<'m> Rig<'m> {
         Ok(work.points)
     }
 
-    /// At the mean of all deviations what the meter finds less what is there.
-    fn all_loading(&self) -> Result<Vec<Vec<f64>>, ModelError> {
+    /// At the mean of all deviations what the meter finds less what is there, and by how much that is unknown.
+    fn all_loading(&self) -> Result<(Loads, Loads), ModelError> {
         let mut mean = Vec::new();
         self.board(&self.means(), &mut mean);
         let metered = |altered: &Altered| -> Result<Vec<Option<Altered>>, ModelError> {
@@ -255,20 +285,24 @@ impl<'m> Rig<'m> {
             all.map(|chain| chain.map(|c| Altered::new(self.real, c)).transpose()).collect()
         };
         let loading = |altered: &Altered, metered: &[Option<Altered>], volts: f64| {
-            let bare = self.all_points(altered, &mean, volts)?;
+            let bare = self.all_points(altered, &mean, 0.0, volts)?;
             let each = bare.iter().zip(metered).enumerate();
-            each.map(|(i, (bare, metered))| match metered {
-                Some(m) => Ok(self.all_points(m, &mean, volts)?.get(i).map_or(0.0, |with| with - bare)),
-                None => Ok(0.0),
+            each.map(|(i, (bare, metered))| {
+                let Some(metered) = metered else { return Ok((0.0, 0.0)) };
+                let with = |share| -> Result<f64, ModelError> {
+                    Ok(self.all_points(metered, &mean, share, volts)?.get(i).copied().unwrap_or(*bare))
+                };
+                let giving = if metered.has_own() { 0.5 * (with(1.0)? - with(-1.0)?) } else { 0.0 };
+                Ok((with(0.0)? - bare, giving))
             })
-            .collect::<Result<Vec<f64>, ModelError>>()
+            .collect::<Result<(Vec<f64>, Vec<f64>), ModelError>>()
         };
         let mut all = vec![loading(&self.short, &metered(&self.short)?, 0.0)?];
         let with_source = metered(&self.source)?;
         for volts in &self.copper {
             all.push(loading(&self.source, &with_source, *volts)?);
         }
-        Ok(all)
+        Ok(all.into_iter().unzip())
     }
 
     /// `None` where the circuit has no answer with nothing at its terminals.
@@ -282,7 +316,7 @@ impl<'m> Rig<'m> {
         };
         let opened = |chain: &Chain| -> Option<(Altered, Vec<f64>)> {
             let altered = Altered::new(self.real, chain.with_source(OPEN)).ok()?;
-            let plain = self.all_points(&altered, mean, 0.0).ok()?;
+            let plain = self.all_points(&altered, mean, 0.0, 0.0).ok()?;
             Some((altered, plain))
         };
         let (bare, plain) = opened(&self.base)?;
@@ -347,22 +381,23 @@ impl<'m> Rig<'m> {
         let n = self.points();
         let celsius = self.setup.board + self.bench(x, BOARD_THERMOMETER);
         self.board(x, board);
+        let share = self.share(x);
         // Wire from terminal to terminal: nothing of the source is there.
         if let Some(scratch) = others.first_mut() {
-            self.short.deviations(board, own);
+            self.short.deviations(board, share, own);
             let model = &self.short.model;
             let state = model.board_state(celsius, own, scratch)?;
             let output = model.test_points(&state, 0.0, scratch, points);
             for (i, volts) in points.iter().enumerate() {
-                out[i] = self.shown(volts + self.loading(None, i), x);
+                out[i] = self.shown(volts + self.loading_of(x, None, i), x);
             }
-            let told = self.told(&state, output, self.loading(None, n), x, board);
+            let told = self.told(&state, output, self.loading_of(x, None, n), x, board);
             for (place, told) in self.shorted_places().into_iter().zip(told) {
                 out[place] = told;
             }
         }
         let model = &self.source.model;
-        self.source.deviations(board, own);
+        self.source.deviations(board, share, own);
         let state = model.board_state(celsius, own, scratch)?;
         let set = |volts: f64, j: usize| {
             volts * (1.0 + self.bench(x, GAIN))
@@ -373,12 +408,12 @@ impl<'m> Rig<'m> {
         let normal = self.normal();
         model.test_points(&state, set(self.copper_set(normal), normal), scratch, points);
         for (i, volts) in points.iter().enumerate() {
-            out[n + i] = self.shown(volts + self.loading(Some(normal), i), x);
+            out[n + i] = self.shown(volts + self.loading_of(x, Some(normal), i), x);
         }
         let source_emf = letter.emf_and_slope_extended(self.setup.room + self.bench(x, SOURCE_THERMOMETER)).0;
         for j in 0..self.copper.len() {
             let output = model.output_volts(&state, set(self.copper[j], j), false, scratch);
-            let [seen, code, copper] = self.told(&state, output, self.loading(Some(j), n), x, board);
+            let [seen, code, copper] = self.told(&state, output, self.loading_of(x, Some(j), n), x, board);
             // The wire is a thermocouple between the source's terminals and the board's.
             let hot = set(self.wire[j], j) + source_emf;
             let volts = self.real.thermocouple_volts(hot, self.setup.room, &state, board);
@@ -400,8 +435,9 @@ impl<'m> Rig<'m> {
     ) -> Result<(), ModelError> {
         let Work { scratch, others, board, own, points } = work;
         self.board(x, board);
+        let share = self.share(x);
         let celsius = self.setup.board + self.bench(x, BOARD_THERMOMETER);
-        open.bare.deviations(board, own);
+        open.bare.deviations(board, share, own);
         let state = open.bare.model.board_state(celsius, own, scratch)?;
         let output = open.bare.model.test_points(&state, 0.0, scratch, points);
         let n = points.len();
@@ -413,12 +449,16 @@ impl<'m> Rig<'m> {
             if let (Some(altered), Some(scratch)) =
                 (&looked.altered, looked.altered.as_ref().and_then(|_| scratches.next()))
             {
-                altered.deviations(board, own);
+                altered.deviations(board, share, own);
                 let state = altered.model.board_state(celsius, own, scratch)?;
                 let output = altered.model.test_points(&state, 0.0, scratch, &mut with);
                 there = with.get(i).copied().unwrap_or(output);
             }
             there += looked.shift;
+            if looked.altered.is_none() {
+                // A reference gives way to the voltmeter whatever is at the terminals.
+                there += self.loading_of(x, None, i) - self.loading(None, i);
+            }
             if i < n {
                 out[i] = self.shown(there, x);
             } else {
@@ -497,7 +537,7 @@ impl<'m> Rig<'m> {
         let means = self.means();
         let mut mean = Vec::new();
         self.board(&means, &mut mean);
-        altered.deviations(&mean, &mut work.own);
+        altered.deviations(&mean, 0.0, &mut work.own);
         let state = altered.model.board_state(self.setup.board, &work.own, &mut work.scratch)?;
         let output = altered.model.test_points(&state, volts, &mut work.scratch, &mut work.points);
         for (i, point) in work.points.iter_mut().enumerate() {

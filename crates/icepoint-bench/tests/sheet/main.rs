@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // helpers of tests fail like tests
 
 mod divider;
+mod idle_reference;
 mod open;
 mod output;
 
