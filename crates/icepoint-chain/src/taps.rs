@@ -4,6 +4,8 @@
 //! the board at 25 °C, in kelvins of the type in use: the difference of the tap's slope from the emf curve of the type,
 //! over that type's sensitivity in the middle of the range of the measuring junction. The gain is not in it: it is set for
 //! one type, by a switch or by the firmware's constants. Every figure is the model's.
+//!
+//! **What is asked.** A tap with a type that it is meant for may take [`SHARE`] of the accuracy asked.
 
 use icepoint_sensors::Letter;
 
@@ -22,14 +24,38 @@ pub struct TapUse {
     pub meant_for: Vec<Letter>,
     /// Type that is connected to it.
     pub letter: Letter,
+    /// Whether the board is designed for this type.
+    pub designed_for: bool,
+    /// Whether the type's range holds the middle of the hot range: at what it can't measure nothing is asked of it.
+    pub measures: bool,
     /// Largest error over the board's range, K.
     pub error: f64,
 }
+
+/// Share of the accuracy asked that the compensation of another type may take: its probe, amplifier and reading want the
+/// rest.
+pub const SHARE: f64 = 0.5;
 
 impl TapUse {
     /// Whether the type belongs on this tap.
     pub fn is_right(&self) -> bool {
         self.meant_for.contains(&self.letter)
+    }
+
+    /// Whether it is a limit of its own: the right tap of a type that the board is not designed for.
+    pub fn counts(&self) -> bool {
+        self.is_right() && !self.designed_for && self.measures
+    }
+
+    /// Error allowed where this accuracy is asked, K: [`SHARE`] of it, or all of it for the type that the board is designed
+    /// for, whose error is in the budget.
+    pub fn allowed(&self, accuracy: f64) -> f64 {
+        if self.designed_for { accuracy } else { SHARE * accuracy }
+    }
+
+    /// Share used of that: 1 is at the limit.
+    pub fn used(&self, accuracy: f64) -> f64 {
+        self.error / self.allowed(accuracy)
     }
 }
 
@@ -42,6 +68,23 @@ const BOARDS: u32 = 9;
 /// # Errors
 /// [`ModelError`] when the circuit can't be solved with one of them.
 pub fn table(resolved: &Resolved, chain: &Chain) -> Result<Vec<TapUse>, ModelError> {
+    uses(resolved, chain, |_| true)
+}
+
+/// The taps with the types that they are meant for and that measure there, but for the type that the board is designed for, whose error is in the
+/// budget: one model for each tap that has one, for a search that asks of every board.
+///
+/// # Errors
+/// As [`table`].
+pub fn other_types(resolved: &Resolved, chain: &Chain) -> Result<Vec<TapUse>, ModelError> {
+    uses(resolved, chain, TapUse::counts)
+}
+
+fn uses(
+    resolved: &Resolved,
+    chain: &Chain,
+    wanted: impl Fn(&TapUse) -> bool,
+) -> Result<Vec<TapUse>, ModelError> {
     let taps = &resolved.blueprint.taps;
     let mut nodes: Vec<&str> = Vec::new();
     for tap in taps {
@@ -49,16 +92,31 @@ pub fn table(resolved: &Resolved, chain: &Chain) -> Result<Vec<TapUse>, ModelErr
             nodes.push(&tap.node);
         }
     }
+    let middle = 0.5 * (chain.need.hot.0 + chain.need.hot.1);
     let mut uses = Vec::new();
     for node in nodes {
         let meant_for: Vec<Letter> = taps.iter().filter(|t| t.node == node).map(|t| t.letter).collect();
-        for letter in taps.iter().map(|t| t.letter) {
-            let mut chain = chain.as_designed();
-            chain.probe.letter = letter;
-            chain.front_end.ports.minus = resolved.surroundings.node(node);
-            let error = compensation_error(&Model::without_dynamics(chain)?)?;
-            uses.push(TapUse { node: node.to_owned(), meant_for: meant_for.clone(), letter, error });
+        let blank = |letter: Letter| TapUse {
+            node: node.to_owned(),
+            meant_for: meant_for.clone(),
+            letter,
+            designed_for: letter == chain.probe.letter,
+            measures: (letter.range().0..=letter.range().1).contains(&middle),
+            error: 0.0,
+        };
+        let mut here: Vec<TapUse> = taps.iter().map(|t| blank(t.letter)).filter(&wanted).collect();
+        if here.is_empty() {
+            continue;
         }
+        // The circuit does not know what metals are on its terminals: one model does for all types.
+        let mut chain = chain.as_designed();
+        chain.front_end.ports.minus = resolved.surroundings.node(node);
+        let model = Model::without_dynamics(chain)?;
+        let course = Course::new(&model)?;
+        for tap in &mut here {
+            tap.error = course.error(tap.letter, &model);
+        }
+        uses.extend(here);
     }
     Ok(uses)
 }
@@ -69,18 +127,33 @@ pub fn table(resolved: &Resolved, chain: &Chain) -> Result<Vec<TapUse>, ModelErr
 /// # Errors
 /// [`ModelError`] when the circuit can't be solved.
 pub fn compensation_error(model: &Model) -> Result<f64, ModelError> {
-    let need = &model.chain().need;
-    let letter = model.chain().probe.letter;
-    let mut scratch = model.scratch();
-    let mut at = |board: f64| -> Result<f64, ModelError> {
-        let state = model.board_state(board, model.mean_deviations(), &mut scratch)?;
-        Ok(state.offset / state.gain - state.terminals_emf)
-    };
-    let still = at(SPECIFIED_AT)?;
-    let (_, sensitivity) = letter.emf_and_slope_extended(0.5 * (need.hot.0 + need.hot.1));
-    let mut worst = 0.0f64;
-    for board in grid(need.board, BOARDS) {
-        worst = worst.max(((at(board)? - still) / sensitivity).abs());
+    Ok(Course::new(model)?.error(model.chain().probe.letter, model))
+}
+
+/// What the circuit puts in series with the thermocouple, by the temperature of its terminals.
+struct Course {
+    /// With the board at 25 °C: °C and V.
+    still: (f64, f64),
+    /// Over the board's range.
+    boards: Vec<(f64, f64)>,
+}
+
+impl Course {
+    fn new(model: &Model) -> Result<Self, ModelError> {
+        let mut scratch = model.scratch();
+        let mut at = |board: f64| -> Result<(f64, f64), ModelError> {
+            let state = model.board_state(board, model.mean_deviations(), &mut scratch)?;
+            Ok((state.terminals, state.offset / state.gain))
+        };
+        let still = at(SPECIFIED_AT)?;
+        let boards = grid(model.chain().need.board, BOARDS).into_iter().map(at).collect::<Result<_, _>>()?;
+        Ok(Self { still, boards })
     }
-    Ok(worst)
+
+    fn error(&self, letter: Letter, model: &Model) -> f64 {
+        let hot = model.chain().need.hot;
+        let off = |(terminals, volts): (f64, f64)| volts - letter.emf_and_slope_extended(terminals).0;
+        let (_, sensitivity) = letter.emf_and_slope_extended(0.5 * (hot.0 + hot.1));
+        self.boards.iter().map(|b| ((off(*b) - off(self.still)) / sensitivity).abs()).fold(0.0, f64::max)
+    }
 }

@@ -112,6 +112,7 @@ pub(crate) struct Outline {
     pub verdict: Verdict,
     pub trims: Option<Report>,
     pub constants: Option<Constants>,
+    pub taps: Vec<TapUse>,
 }
 
 /// Budget, limits and verdict of a board whose values are chosen.
@@ -135,10 +136,12 @@ fn outline_telling(
     let stored = matches!(model.chain().trims, Some(Trims::Constants));
     let constants = if stored { Constants::new(&model)? } else { None };
     let mut bounds = bounds(&model, &headroom, &settling, mains_kelvin, error_95, short);
+    let taps = taps::table(resolved, model.chain())?;
+    bounds.extend(other_types(&taps, &model));
     bounds.extend(adjustable(trims.as_ref(), constants.as_ref()));
     bounds.sort_by(|a, b| b.used.total_cmp(&a.used).then_with(|| a.what.cmp(&b.what)));
     let verdict = verdict(&model, &budget, &bounds, error_95);
-    Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants })
+    Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants, taps })
 }
 
 /// Answers everything about a board whose values are chosen.
@@ -147,7 +150,7 @@ pub(crate) fn answer(
     selection: Selection,
     progress: &(dyn Fn(u32) + Sync),
 ) -> Result<Design, ModelError> {
-    let Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants } =
+    let Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants, taps } =
         outline_telling(&resolved, &selection, progress)?;
     let places = search::look_at(&resolved, &selection)?;
     let Selection { values, fits, tried, .. } = selection;
@@ -157,7 +160,6 @@ pub(crate) fn answer(
         slots.filter_map(|s| Some((s.designator.clone(), resolved.blueprint.value(&s.designator, &values)?)));
     let values = all.collect();
     let upgrades = upgrades(&model, verdict.error_95)?;
-    let taps = taps::table(&resolved, model.chain())?;
     let withstands = overvoltage::withstood(model.chain())?;
     Ok(Design {
         values,
@@ -250,6 +252,28 @@ fn bounds(
     let detail = format!("{error:.2} K of {:.2} K at 95 %", need.accuracy);
     list.push(Bound { what: "accuracy".into(), used: error / need.accuracy, detail });
     list
+}
+
+/// The taps of types that the board is not designed for: the worst of them, or all that are beyond their limit.
+fn other_types(taps: &[TapUse], model: &Model) -> Option<Bound> {
+    let accuracy = model.chain().need.accuracy;
+    let mut counted: Vec<&TapUse> = taps.iter().filter(|t| t.counts()).collect();
+    counted.sort_by(|a, b| b.error.total_cmp(&a.error));
+    let worst = counted.first()?;
+    let beyond = counted.iter().filter(|t| t.used(accuracy) > 1.0).count();
+    let told: Vec<String> = counted
+        .iter()
+        .take(beyond.max(1))
+        .map(|t| format!("{:.2} K for type {} on {}", t.error, t.letter.name(), t.node))
+        .collect();
+    let (low, high) = model.chain().need.board;
+    let detail = format!(
+        "{} of {:.2} K, half of the accuracy asked, that the compensation may leave with the board at {low:.0} °C to \
+         {high:.0} °C",
+        told.join(", "),
+        worst.allowed(accuracy)
+    );
+    Some(Bound { what: "taps of other types".into(), used: worst.used(accuracy), detail })
 }
 
 /// The boards that nothing puts right, against the one of a thousand that may be so.

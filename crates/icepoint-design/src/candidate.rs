@@ -6,6 +6,7 @@ use icepoint_chain::budget::{QuickWorst, Study, quick_error_95, quick_worst_95};
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::{Part, PartKind, Values};
 use icepoint_chain::situation::grid;
+use icepoint_chain::taps::TapUse;
 use icepoint_chain::{Model, ModelError};
 
 /// How a set of values does.
@@ -18,6 +19,8 @@ pub struct Assessment {
     pub error_95: f64,
     /// The same without any calibration, K: what the trim has to take away.
     pub as_built_95: f64,
+    /// Root mean square of what the compensation leaves on the taps of other types, K; 0 without taps.
+    pub taps: f64,
     /// Smallest margin to a limit of swing, input range or span, over the width allowed, and half of what is left of the
     /// time to settle and of the mains residual, where they are judged; negative outside.
     pub margin: f64,
@@ -36,9 +39,11 @@ const ROOM: f64 = 0.01;
 const ENOUGH: f64 = 0.05;
 
 impl Assessment {
-    /// The error by which boards are ordered, K: among boards of alike error the one with room to its limits is better.
+    /// The error by which boards are ordered, K: among boards of alike error the one with room to its limits is better, and
+    /// what other types have to suffer on their taps counts as a contribution that is independent.
     pub fn weighed(&self) -> f64 {
-        self.error_95 * (1.0 + ROOM * (1.0 - (self.margin / ENOUGH).clamp(0.0, 1.0)))
+        let error = if self.taps > 0.0 { libm::hypot(self.error_95, self.taps) } else { self.error_95 };
+        error * (1.0 + ROOM * (1.0 - (self.margin / ENOUGH).clamp(0.0, 1.0)))
     }
 
     /// Best first: what holds its limits before what doesn't, then by error, then by values so that ties always fall
@@ -84,6 +89,8 @@ pub(crate) struct Limits {
     pub margin: f64,
     /// What is missing, the sum of all excesses.
     pub missed: f64,
+    /// Root mean square of the errors on the taps of other types, K.
+    pub taps: f64,
 }
 
 impl Limits {
@@ -96,13 +103,21 @@ impl Limits {
         let margin = uses.iter().map(|u| u.room_at_pin()).fold(f64::INFINITY, f64::min);
         let outside: f64 = uses.iter().map(|u| (-u.relative_margin()).max(0.0)).sum();
         let short = if broken { open_sensor_shortfall(model)? } else { 0.0 };
-        Ok(Self { margin, missed: outside + short })
+        Ok(Self { margin, missed: outside + short, taps: 0.0 })
     }
 
     /// With a limit of which this share is used.
     pub fn and(self, used: f64) -> Self {
         // Of a range one half is on either side of its middle.
-        Self { margin: self.margin.min(0.5 * (1.0 - used)), missed: self.missed + (used - 1.0).max(0.0) }
+        let margin = self.margin.min(0.5 * (1.0 - used));
+        Self { margin, missed: self.missed + (used - 1.0).max(0.0), ..self }
+    }
+
+    /// With the taps of other types, each a limit of its own.
+    pub fn and_taps(self, taps: &[TapUse], accuracy: f64) -> Self {
+        let squares: f64 = taps.iter().map(|t| t.error * t.error).sum();
+        let taps_of = Self { taps: (squares / taps.len().max(1) as f64).sqrt(), ..self };
+        taps.iter().fold(taps_of, |limits, tap| limits.and(tap.used(accuracy)))
     }
 }
 
@@ -116,11 +131,12 @@ pub(crate) fn assess(model: &Model, values: Values, limits: Limits) -> Result<As
     let (hot, board) = coarse_grid(model);
     let errors = quick_worst_95(&Study::quick(model, hot, board, wish))?;
     let QuickWorst { error_95, hot, board } = errors[wish.points()];
-    let Limits { margin, missed } = limits;
+    let Limits { margin, missed, taps } = limits;
     Ok(Assessment {
         values,
         error_95,
         as_built_95: errors[0].error_95,
+        taps,
         margin,
         shortfall: missed,
         partial: false,

@@ -120,7 +120,7 @@ fn judge(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> 
     let mut all = resolved.fixed.clone();
     all.extend(values);
     let model = Model::new(resolved.with_values(&all))?;
-    let mut limits = Limits { margin: f64::INFINITY, missed: 0.0 };
+    let mut limits = Limits { margin: f64::INFINITY, missed: 0.0, taps: 0.0 };
     if need.settle_within.is_finite() {
         let settling = model.settling(1.5 * need.settle_within)?;
         limits = limits.and(settling.total().map_or(2.0, |t| t / need.settle_within));

@@ -12,6 +12,7 @@ use std::collections::{HashMap, HashSet};
 
 use icepoint_chain::front_end::Values;
 use icepoint_chain::resolve::Resolved;
+use icepoint_chain::taps;
 use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
 
@@ -557,6 +558,12 @@ fn judge_needed(
             return Ok(broken_off(values, limits, error));
         }
     }
+    if !resolved.blueprint.taps.is_empty() {
+        limits = limits.and_taps(&taps::other_types(resolved, model.chain())?, need.accuracy);
+        if limits.missed > needed.shortfall {
+            return Ok(broken_off(values, limits, f64::INFINITY));
+        }
+    }
     if need.settle_within.is_finite() {
         let mut total = model.settling(1.5 * need.settle_within)?.total();
         if total.is_none() {
@@ -585,6 +592,7 @@ fn broken_off(values: Values, limits: Limits, error_95: f64) -> Assessment {
         values,
         error_95,
         as_built_95: f64::INFINITY,
+        taps: limits.taps,
         margin: limits.margin,
         shortfall: limits.missed,
         partial: true,

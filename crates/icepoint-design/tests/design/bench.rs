@@ -19,6 +19,11 @@ pub fn example(name: &str) -> Text {
 }
 
 impl Text {
+    /// A text that is no example.
+    pub fn new(text: &str) -> Self {
+        Self(text.to_owned())
+    }
+
     /// Replaces a piece of text; one that is not there is a mistake of the test.
     pub fn with(self, old: &str, new: &str) -> Self {
         assert_eq!(self.0.matches(old).count(), 1, "{old:?} stands once in the example");

@@ -12,4 +12,5 @@ mod promises;
 mod records;
 mod refusals;
 mod short_cuts;
+mod taps;
 mod trims;

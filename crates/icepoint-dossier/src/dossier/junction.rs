@@ -73,7 +73,11 @@ fn taps(s: &Subject<'_>) -> Markup {
         .map(|node| {
             let mut row = vec![(*node).to_owned()];
             for u in uses.iter().filter(|u| u.node == *node) {
-                let mark = if u.is_right() { " ✓" } else { "" };
+                let mark = match (u.is_right(), u.used(s.chain.need.accuracy) <= 1.0) {
+                    (true, true) => " ✓",
+                    (true, false) => " ✗",
+                    (false, _) => "",
+                };
                 row.push(format!("{}{mark}", fixed(u.error, 2)));
             }
             row
@@ -85,7 +89,8 @@ fn taps(s: &Subject<'_>) -> Markup {
         p {
             "The largest error that the compensation makes with the board from " (celsius(low)) " to " (celsius(high))
             ", against the board at " (celsius(SPECIFIED_AT)) ", in kelvins of the type in use. ✓: the type belongs on that "
-            "tap. This board is wired for type " (s.chain.probe.letter.name()) "; another type wants its own gain, too."
+            "tap, and the compensation takes no more than half of the accuracy asked of it (of the board's own type: no more "
+            "than all); ✗: it belongs there, but the compensation takes more. This board is wired for type " (s.chain.probe.letter.name()) "; another type wants its own gain, too."
         }
         (page::table("Each tap with each type", &columns, &rows))
     }
