@@ -7,10 +7,12 @@
 //! **How good.** The open values are searched as for one front end, and each board gets the whole budget with few boards
 //! simulated; the one picked is then computed in full.
 
+use core::fmt;
+
 use icepoint_chain::budget::Budget;
 use icepoint_chain::chain::CalibrationWish;
-use icepoint_chain::drawer;
-use icepoint_chain::file::{AmplifierKind, ChainFile, Method};
+use icepoint_chain::drawer::{self, Drawer};
+use icepoint_chain::file::{AmplifierKind, ChainFile, Method, Refused};
 use icepoint_chain::front_end::{Blueprint, PartKind, library};
 use icepoint_chain::resolve::{Resolved, resolve};
 use icepoint_chain::situation::Situation;
@@ -82,6 +84,26 @@ pub struct Compared {
     pub taken: usize,
 }
 
+/// Why nothing can be compared.
+#[derive(Clone, Debug)]
+pub enum CompareError {
+    /// The drawer has mistakes, or can't be read: with their places. It would be the same for every front end.
+    Refused(Refused),
+    /// Not one front end has an answer.
+    Model(ModelError),
+}
+
+impl fmt::Display for CompareError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Refused(refused) => refused.fmt(f),
+            Self::Model(error) => error.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for CompareError {}
+
 /// A chain with the values chosen for it.
 type Board = (Resolved, Selection);
 
@@ -127,16 +149,16 @@ impl Comparison {
 /// Tries all front ends that fit the chain, and the circuit of the file when it has one.
 ///
 /// # Errors
-/// [`ModelError`] when not one of them has an answer.
-pub fn compare(file: &ChainFile) -> Result<Comparison, ModelError> {
+/// [`CompareError`] when the drawer has mistakes, or not one of them has an answer.
+pub fn compare(file: &ChainFile) -> Result<Comparison, CompareError> {
     among(file, |_| true)
 }
 
 /// The same for one front end with every amplifier that fits it.
 ///
 /// # Errors
-/// [`ModelError`] when it does not fit or has no answer.
-pub fn only(file: &ChainFile, id: &str) -> Result<Comparison, ModelError> {
+/// [`CompareError`] when the drawer has mistakes, or it does not fit or has no answer.
+pub fn only(file: &ChainFile, id: &str) -> Result<Comparison, CompareError> {
     among(file, |blueprint| blueprint.id == id)
 }
 
@@ -145,12 +167,13 @@ pub fn identifiers(file: &ChainFile) -> Vec<String> {
     file.circuit.iter().chain(library::all()).map(|b| b.id.clone()).collect()
 }
 
-fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Comparison, ModelError> {
+fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Comparison, CompareError> {
+    let drawer = drawer::of(file).map_err(CompareError::Refused)?;
     let (mut left_out, mut remarks) = (Vec::new(), set_aside(file));
     let mut candidates: Vec<Resolved> = Vec::new();
     let mut names: Vec<Records> = Vec::new();
     for blueprint in file.circuit.iter().chain(library::all()).filter(|b| wanted(b)) {
-        match fitting(file, blueprint) {
+        match fitting(file, blueprint, drawer.as_ref()) {
             Err(why) => left_out.push(LeftOut { id: blueprint.id.clone(), why }),
             Ok((choices, more)) => {
                 if more > 0 {
@@ -204,7 +227,8 @@ fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Compar
     let (mut rows, boards): (Vec<Row>, Vec<_>) = all.into_iter().unzip();
     let Some(first) = rows.first() else {
         let why: Vec<String> = left_out.iter().map(|l| format!("{}: {}", l.id, l.why)).collect();
-        return Err(ModelError::Range(format!("no front end fits this chain; {}", why.join("; "))));
+        let text = format!("no front end fits this chain; {}", why.join("; "));
+        return Err(CompareError::Model(ModelError::Range(text)));
     };
     let (met, enough) = (first.met, first.error_95 * (1.0 + ALIKE));
     let take = (0..rows.len())
@@ -249,7 +273,11 @@ fn set_aside(file: &ChainFile) -> Vec<String> {
 type Records = Vec<(String, String)>;
 
 /// Amplifiers for the roles of a circuit: combinations to try, and how many more there are; why not, if there are none.
-fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<(Vec<Records>, usize), String> {
+fn fitting(
+    file: &ChainFile,
+    blueprint: &Blueprint,
+    drawer: Option<&Drawer>,
+) -> Result<(Vec<Records>, usize), String> {
     let (method, wanted) = (file.reference_junction.method.value, Method::wanted_by(blueprint));
     if method != wanted {
         let has = match wanted {
@@ -279,9 +307,7 @@ fn fitting(file: &ChainFile, blueprint: &Blueprint) -> Result<(Vec<Records>, usi
             .get(name)
             .is_some_and(|a| matches!(a.kind, AmplifierKind::Instrumentation { .. }) == instrumentation)
     };
-    // The drawer's counts are those of the chain file's own mistakes, too: they are told when it is resolved.
-    let drawer = drawer::of(file).ok().flatten();
-    let at_hand = |name: &str| drawer.as_ref().is_none_or(|d| d.amplifier(name).covers(1));
+    let at_hand = |name: &str| drawer.is_none_or(|d| d.amplifier(name).covers(1));
     let mut choices: Vec<Records> = vec![Vec::new()];
     for (role, instrumentation) in blueprint.records() {
         if !matches!(role, "amplifier" | "buffer") {
@@ -396,7 +422,7 @@ mod tests {
         }
         let file = icepoint_chain::file::parse("kiln.toml", &more).unwrap();
         let blueprint = library::named("instrumentation").unwrap();
-        let (choices, beyond) = fitting(&file, blueprint).unwrap();
+        let (choices, beyond) = fitting(&file, blueprint, None).unwrap();
         assert_eq!((choices.len(), beyond), (MOST_AMPLIFIERS, 1));
     }
 }

@@ -33,6 +33,10 @@ const KEPT: usize = 6;
 const CORNERS: (i32, i32) = (10, 2);
 /// Errors closer than this share are alike.
 const ALIKE: f64 = 0.002;
+/// How far the frequency or the Q of a pole or pair out of the drawer may be off before tolerances. What preferred values
+/// are off by anyway: the nearest of E12 is up to 10 % away, and capacitors of ±10 % move the frequency by 10 % and the Q
+/// by √(1.1/0.9), 10.6 %. Values of the series need no such limit: there, neighbours within 7 % are tried, or nothing.
+const MOST_OFF: f64 = 0.1;
 /// Share of a signal at the corner that the front end's own filter may take.
 const OWN_SHARE: f64 = 0.01;
 
@@ -69,7 +73,8 @@ pub(crate) fn choose(resolved: Resolved) -> Result<Resolved, ModelError> {
     let mut shelf = Shelf::new(&resolved);
     let mut all = from(&shelf);
     if all.is_empty() && shelf.is_drawer() {
-        // What the drawer has too little of is bought, all of it: a filter is chosen as a whole.
+        // What the drawer has too little of, or nothing near enough for, is bought, all of it: a filter is chosen as a
+        // whole.
         shelf = Shelf::bought(&resolved);
         all = from(&shelf);
     }
@@ -282,8 +287,9 @@ fn of_stage(
                 around(shelf, stage, &ohms).into_iter().map(move |ohms| (ohms, farads.clone()))
             })
             .filter(|(ohms, farads)| shelf.covers(ohms, farads))
-            .map(|(ohms, farads)| {
-                let built = stage.built(ohms, farads);
+            .map(|(ohms, farads)| stage.built(ohms, farads))
+            .filter(|built| !shelf.is_drawer() || is_near(built, stage, corner, real))
+            .map(|built| {
                 let cost = departure(core::slice::from_ref(&built), &ideal, corner, real)
                     + built_spread(&built, tolerance);
                 (cost, built)
@@ -293,6 +299,18 @@ fn of_stage(
     }
     levels.sort_by(|a, b| a.0.total_cmp(&b.0));
     levels.into_iter().take(KEPT).map(|(_, built)| built).collect()
+}
+
+/// Whether the pole or pair lies where it belongs, but for [`MOST_OFF`].
+fn is_near(built: &Built, stage: &Stage, corner: f64, real: Amplifier) -> bool {
+    // An amplifier so slow that its own pole can't be told apart: values that are right by themselves.
+    let Some(found) = built.pole(real).or_else(|| built.pole(Amplifier::IDEAL)) else { return false };
+    let near = |found: f64, wanted: f64| libm::fabs(found / wanted - 1.0) <= MOST_OFF;
+    near(found.frequency, corner * stage.pole.frequency)
+        && match (found.q, stage.pole.q) {
+            (Some(found), Some(wanted)) => near(found, wanted),
+            _ => true,
+        }
 }
 
 fn built_spread(built: &Built, (resistor, capacitor): (f64, f64)) -> f64 {

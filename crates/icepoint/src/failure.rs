@@ -98,6 +98,15 @@ impl From<icepoint_chain::ModelError> for Failure {
     }
 }
 
+impl From<icepoint_design::compare::CompareError> for Failure {
+    fn from(error: icepoint_design::compare::CompareError) -> Failure {
+        match error {
+            icepoint_design::compare::CompareError::Refused(refused) => refused.into(),
+            icepoint_design::compare::CompareError::Model(error) => error.into(),
+        }
+    }
+}
+
 impl Failure {
     /// One problem without a place in a text.
     pub fn bad_input(code: &'static str, message: String, help: Option<String>) -> Failure {

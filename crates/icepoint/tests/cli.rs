@@ -221,3 +221,27 @@ fn json_numbers_are_the_numbers() {
     let back: serde_json::Value = serde_json::from_str(back.lines().nth(1).expect("a line")).expect("JSON");
     assert!((back["temperature_celsius"].as_f64().expect("a number") - 650.0).abs() < 1e-9);
 }
+
+/// Mistakes of a drawer are told once, each at its place, whether a front end is named or all are compared.
+#[test]
+fn mistakes_of_a_drawer_keep_their_places() {
+    let folder = std::env::temp_dir().join(format!("icepoint-drawer-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let example = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/kiln-drawer.toml");
+    let named = std::fs::read_to_string(example).unwrap();
+    let open: String =
+        named.lines().filter(|l| !l.starts_with("topology")).map(|l| format!("{l}\n")).collect();
+    assert_ne!(open.lines().count(), named.lines().count());
+    let csv = "value,kind,count\n1 kΩ,resistor,ten\n2k2,resitor,4\n-5,resistor,2\n";
+    std::fs::write(folder.join("drawer.csv"), csv).unwrap();
+    let refused = |text: &str| {
+        let path = folder.join("chain.toml");
+        std::fs::write(&path, text).unwrap();
+        let told = session(&["design", path.to_str().unwrap()], None);
+        told.replace(folder.to_str().unwrap(), "FOLDER")
+    };
+    let (open, named) = (refused(&open), refused(&named));
+    std::fs::remove_dir_all(&folder).unwrap();
+    assert_eq!(open, named);
+    assert_kept("drawer", &open);
+}

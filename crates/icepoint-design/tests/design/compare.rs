@@ -123,3 +123,23 @@ fn a_type_without_a_tap_is_told() {
     let refused = file::parse("chain.toml", &named).unwrap_err();
     assert!(refused.problems.iter().any(|p| p.code == "circuit.no_tap"), "{refused}");
 }
+
+/// What is wrong with the drawer is wrong for every front end: told once, with its places, before any is tried.
+#[test]
+fn mistakes_of_the_drawer_are_told_once_with_their_places() {
+    let folder = std::env::temp_dir().join(format!("icepoint-compared-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let csv = "value,kind,count\n1 kΩ,resistor,ten\n2k2,resitor,4\n-5,resistor,2\n";
+    std::fs::write(folder.join("drawer.csv"), csv).unwrap();
+    let path = folder.join("chain.toml");
+    let named = file::parse(path.to_str().unwrap(), &text("kiln-drawer.toml")).unwrap();
+    let told = icepoint_chain::resolve::resolve(&named).unwrap_err();
+    let compared = compare(&named);
+    std::fs::remove_dir_all(&folder).unwrap();
+    let Err(icepoint_design::compare::CompareError::Refused(refused)) = compared else {
+        panic!("{compared:?}")
+    };
+    assert_eq!(refused, told);
+    assert_eq!(refused.problems.len(), 3, "{refused}");
+    assert!(refused.problems.iter().all(|p| p.at.is_some()), "{refused}");
+}

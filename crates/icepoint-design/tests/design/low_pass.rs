@@ -41,9 +41,11 @@ fn spread([r1, r2]: [f64; 2], resistor: f64, capacitor: f64) -> f64 {
 }
 
 fn resolved(csv: &str) -> Resolved {
-    let filter = format!(
-        "[filter.analog]\npoles = 2\nresponse = \"butterworth\"\ncorner = \"{CORNER} Hz\"\n\n[readout]"
-    );
+    asked(csv, &format!("poles = 2\nresponse = \"butterworth\"\ncorner = \"{CORNER} Hz\""))
+}
+
+fn asked(csv: &str, filter: &str) -> Resolved {
+    let filter = format!("[filter.analog]\n{filter}\n\n[readout]");
     with_drawer(kiln_but(&[]).with("[readout]", &filter).resolved(), csv)
 }
 
@@ -133,4 +135,74 @@ fn what_the_drawer_can_not_make_is_bought() {
         fits.retain(|_, fit| [75e3, 220e-9].contains(&fit.value()));
         fits
     });
+}
+
+/// A drawer that people have: values in plenty, but far between.
+const SPARSE: &str = "value,tolerance,tempco\n1 kΩ,1 %,100 ppm/K\n2.2 kΩ,1 %,100 ppm/K\n4.7 kΩ,1 %,100 ppm/K\n\
+    10 kΩ,1 %,100 ppm/K\n22 kΩ,1 %,100 ppm/K\n47 kΩ,1 %,100 ppm/K\n100 kΩ,1 %,100 ppm/K\n220 kΩ,1 %,100 ppm/K\n\
+    470 kΩ,5 %,200 ppm/K\n1 MΩ,5 %,200 ppm/K\n1 nF,10 %,0 ppm/K\n10 nF,10 %,0 ppm/K\n100 nF,10 %,0 ppm/K\n\
+    470 nF,10 %,0 ppm/K\n1 µF,10 %,0 ppm/K\n";
+
+/// Frequency (Hz) and Q of every stage of Sallen and Key's form, by the formulas of any book on filters.
+fn poles(resolved: &Resolved, selection: &search::Selection) -> Vec<(f64, f64)> {
+    let stages = &resolved.low_pass.as_ref().unwrap().stages;
+    let value = |name: &String| selection.values[name];
+    stages
+        .iter()
+        .map(|s| {
+            let (r1, r2) = (value(&s.ohms[0]), value(&s.ohms[1]));
+            let (c1, c2) = (value(&s.farads[0]), value(&s.farads[1]));
+            let root = (r1 * r2 * c1 * c2).sqrt();
+            (1.0 / (2.0 * PI * root), root / (c2 * (r1 + r2)))
+        })
+        .collect()
+}
+
+/// Four poles of Chebyshev's at 0.5 Hz are nothing that a sparse drawer has: bought, and where they belong. Pole
+/// frequencies and Q of the ripple of 0.5 dB from the definition: sinh and cosh of asinh(1/ε)/4, the 3 dB corner at
+/// cosh(acosh(1/ε)/4).
+#[test]
+fn what_the_drawer_can_only_make_wrong_is_bought() {
+    let resolved =
+        asked(SPARSE, "poles = 4\nresponse = \"chebyshev\"\nripple = \"0.5 dB\"\ncorner = \"0.5 Hz\"");
+    let selection = search::choose(&resolved).unwrap();
+    let epsilon = (libm::pow(10.0, 0.05) - 1.0).sqrt();
+    let mu = libm::asinh(1.0 / epsilon) / 4.0;
+    let corner = libm::cosh(libm::acosh(1.0 / epsilon) / 4.0);
+    let wanted = [3.0 * PI / 8.0, PI / 8.0].map(|angle| {
+        let (real, imaginary) = (libm::sinh(mu) * libm::sin(angle), libm::cosh(mu) * libm::cos(angle));
+        let size = libm::hypot(real, imaginary);
+        (0.5 * size / corner, size / (2.0 * real))
+    });
+    let found = poles(&resolved, &selection);
+    println!("{found:?} {wanted:?}");
+    assert_eq!(found.len(), 2);
+    for (found, wanted) in found.iter().zip(wanted) {
+        assert!((found.0 / wanted.0 - 1.0).abs() < 0.1, "{found:?} {wanted:?}");
+        assert!((found.1 / wanted.1 - 1.0).abs() < 0.1, "{found:?} {wanted:?}");
+    }
+    // Places tell what has no part in the drawer.
+    let places = search::look_at(&resolved, &selection).unwrap();
+    let drawer = resolved.drawer.as_ref().unwrap();
+    let stages = &resolved.low_pass.as_ref().unwrap().stages;
+    let names = stages.iter().flat_map(|s| s.ohms.iter().chain(&s.farads));
+    let bought: Vec<&String> =
+        names.filter(|n| drawer.parts.iter().all(|p| p.value != selection.values[*n])).collect();
+    assert!(!bought.is_empty(), "{:?}", selection.values);
+    for name in bought {
+        let place = places.iter().find(|p| p.designators.contains(name)).unwrap();
+        assert!(!matches!(place.origin, search::FilledFrom::Drawer { .. }), "{place:?}");
+    }
+}
+
+/// What no parts at all can make is refused, with a drawer as without one.
+#[test]
+fn what_nothing_can_make_is_refused_in_the_same_words() {
+    let filter = "poles = 4\nresponse = \"chebyshev\"\nripple = \"0.5 dB\"\ncorner = \"5 mHz\"";
+    let with = asked(SPARSE, filter);
+    let mut without = with.clone();
+    without.drawer = None;
+    let words = |resolved: &Resolved| search::choose(resolved).unwrap_err().to_string();
+    assert!(words(&without).contains("no low-pass of this kind can be built"), "{}", words(&without));
+    assert_eq!(words(&with), words(&without));
 }
