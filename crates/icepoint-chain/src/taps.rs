@@ -71,8 +71,8 @@ pub fn table(resolved: &Resolved, chain: &Chain) -> Result<Vec<TapUse>, ModelErr
     uses(resolved, chain, |_| true)
 }
 
-/// The taps with the types that they are meant for and that measure there, but for the type that the board is designed for, whose error is in the
-/// budget: one model for each tap that has one, for a search that asks of every board.
+/// The taps with the types that they are meant for and that measure there, but for the type that the board is designed for,
+/// whose error is in the budget: one model for each tap that has one, for a search that asks of every board.
 ///
 /// # Errors
 /// As [`table`].

@@ -132,9 +132,10 @@ fn mistakes_of_the_drawer_are_told_once_with_their_places() {
     let csv = "value,kind,count\n1 kΩ,resistor,ten\n2k2,resitor,4\n-5,resistor,2\n";
     std::fs::write(folder.join("drawer.csv"), csv).unwrap();
     let path = folder.join("chain.toml");
-    let named = file::parse(path.to_str().unwrap(), &text("kiln-drawer.toml")).unwrap();
+    let open = file::parse(path.to_str().unwrap(), &text("kiln-drawer.toml")).unwrap();
+    let named = open.with_front_end("instrumentation", &[]);
     let told = icepoint_chain::resolve::resolve(&named).unwrap_err();
-    let compared = compare(&named);
+    let compared = compare(&open);
     std::fs::remove_dir_all(&folder).unwrap();
     let Err(icepoint_design::compare::CompareError::Refused(refused)) = compared else {
         panic!("{compared:?}")
