@@ -223,11 +223,18 @@ impl<'s> Walk<'s> {
         self.judge(vec![start.clone()], Needed::ALL)?;
         let Some(mut here) = self.best_of(core::slice::from_ref(&start)) else { return Ok(None) };
         self.keen = vec![true; self.places.len()];
+        // What lacks noise while a limit is missed may not be dull when all are kept.
+        let mut whole = false;
         for (round, stride) in STRIDES.into_iter().enumerate() {
-            if round == 1 {
+            let keeps = here.assessment.shortfall == 0.0;
+            if round == 1 || (round > 1 && keeps && !whole) {
                 self.leave_out_the_dull(&here)?;
+                whole = keeps;
             }
             here = self.downhill(here, |walk, at| walk.strides(at, stride))?;
+        }
+        if here.assessment.shortfall == 0.0 && !whole {
+            self.leave_out_the_dull(&here)?;
         }
         here = self.downhill(here, Self::steps)?;
         here = self.downhill(here, Self::same_ratio)?;

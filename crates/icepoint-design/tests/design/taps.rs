@@ -156,3 +156,14 @@ fn a_tap_that_does_not_serve_its_type_is_a_miss() {
     assert!(miss.contains("of 4.00 K, half of the accuracy asked"), "{miss}");
     assert!(design.verdict.misses.iter().all(|m| !m.starts_with("accuracy")), "{:?}", design.verdict.misses);
 }
+
+/// A walk that starts where the taps are wrong looks at the filter again once they are right.
+#[test]
+fn a_filter_is_not_left_as_it_was_while_the_taps_were_wrong() {
+    let file = icepoint_chain::file::parse("three-taps.toml", include_str!("three-taps.toml")).unwrap();
+    let mut resolved = icepoint_chain::resolve::resolve(&file).unwrap();
+    resolved.chain.settings.trials = 4000;
+    let design = icepoint_design::design(resolved, &|_| {}).unwrap();
+    assert!(design.verdict.met(), "{:?}", design.verdict);
+    assert!(design.verdict.error_95 < 4.0, "{} K", design.verdict.error_95);
+}
