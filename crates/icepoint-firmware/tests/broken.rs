@@ -9,22 +9,13 @@ use icepoint_chain::Model;
 use icepoint_chain::chain::{Chain, Correction, Readout};
 use icepoint_chain::imperfection::Persistence;
 use icepoint_chain::open_sensor::Pulses;
+use icepoint_firmware::Firmware;
 use icepoint_firmware::calibration::Reach;
-use icepoint_firmware::choice::Effort;
-use icepoint_firmware::curve::Form;
 use icepoint_firmware::inverse::Inverse;
 use icepoint_firmware::states::{OpenCodes, State, Thresholds};
-use icepoint_firmware::{Firmware, Request, firmware};
 
 fn made(chain: &Chain) -> Firmware {
-    let request = Request {
-        name: Some("t".into()),
-        error: Some(0.25),
-        form: Some(Form::Polynomial(2)),
-        effort: Effort { all: false },
-        ..Request::default()
-    };
-    firmware(chain, &request).unwrap_or_else(|e| panic!("{}: {e}", chain.name))
+    common::made(chain, 0.25)
 }
 
 /// A file of the firmware.

@@ -7,9 +7,6 @@ mod common;
 
 use icepoint_chain::chain::DigitalFilter;
 use icepoint_chain::digital;
-use icepoint_firmware::choice::Effort;
-use icepoint_firmware::curve::Form;
-use icepoint_firmware::{Request, firmware};
 
 /// What is no code of the converter counts as the last one, in C and in Rust: it must not wrap and read as a temperature.
 #[test]
@@ -25,14 +22,7 @@ fn what_is_no_code_counts_as_the_last_one() {
         for bits in [12, 18] {
             let mut chain = common::chain(icepoint_sensors::Letter::K, (0.0, 900.0), bits);
             chain.filter = filter;
-            let request = Request {
-                name: Some("t".into()),
-                error: Some(0.5),
-                form: Some(Form::Polynomial(2)),
-                effort: Effort { all: false },
-                ..Request::default()
-            };
-            let f = firmware(&chain, &request).expect("firmware");
+            let f = common::made(&chain, 0.5);
             let program = f.filter.expect("a filter");
             let count = 8 * program.codes_per_result().max(1);
             let last = (1u32 << bits) - 1;
@@ -122,14 +112,7 @@ fn the_generated_filter_is_the_one_of_the_budget() {
     ] {
         let mut chain = common::kiln().clone();
         chain.filter = filter;
-        let request = Request {
-            name: Some("t".into()),
-            error: Some(0.5),
-            form: Some(Form::Polynomial(2)),
-            effort: Effort { all: false },
-            ..Request::default()
-        };
-        let f = firmware(&chain, &request).expect("firmware");
+        let f = common::made(&chain, 0.5);
         assert_eq!((f.program.bits, f.program.aligned_bits), (12, 16));
         let program = f.filter.expect("a filter");
         let each = program.codes_per_result();

@@ -8,22 +8,13 @@ mod common;
 use icepoint_chain::Model;
 use icepoint_chain::chain::{Chain, ConverterKind, JunctionMethod, JunctionSensor};
 use icepoint_chain::situation::Situation;
-use icepoint_firmware::choice::Effort;
-use icepoint_firmware::curve::Form;
+use icepoint_firmware::Firmware;
 use icepoint_firmware::identifier::capitals;
 use icepoint_firmware::inverse::JunctionInput;
 use icepoint_firmware::states::State;
-use icepoint_firmware::{Firmware, Request, firmware};
 
 fn made(chain: &Chain) -> Firmware {
-    let request = Request {
-        name: Some("t".into()),
-        error: Some(0.25),
-        form: Some(Form::Polynomial(2)),
-        effort: Effort { all: false },
-        ..Request::default()
-    };
-    firmware(chain, &request).unwrap_or_else(|e| panic!("{}: {e}", chain.name))
+    common::made(chain, 0.25)
 }
 
 /// What the model's output of a situation is as a code, saturated like a converter.

@@ -2,6 +2,7 @@
 
 pub mod gum;
 pub mod monte_carlo;
+mod near;
 pub mod study;
 mod turned;
 pub mod worst_case;

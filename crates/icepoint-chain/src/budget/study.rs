@@ -1,11 +1,12 @@
 //! A board from birth to reading: its deviations, its calibration with what that brings in, and its readings over the
 //! grid. GUM, worst case and Monte Carlo all evaluate this one function.
 
+use super::near::Near;
 use super::turned::Turned;
 use crate::chain::{CalibrationMethod, CalibrationWish, Correction};
 use crate::front_end::adjustable::MIDDLE;
 use crate::imperfection::{Distribution, Family, Imperfection, Persistence, Removes, Source, SourceKind};
-use crate::model::{BoardState, HotEnd, Model, ModelError, NearBoard, ReadingNoise, Scratch};
+use crate::model::{BoardState, HotEnd, Model, ModelError, ReadingNoise, Scratch};
 use crate::situation::{Situation, grid};
 
 /// Number of calibration choices looked at side by side.
@@ -26,16 +27,16 @@ pub struct Study<'m> {
     pub hot: Vec<f64>,
     /// Board temperatures, °C.
     pub board: Vec<f64>,
-    ends: Vec<HotEnd>,
-    heads: Vec<f64>,
+    pub(super) ends: Vec<HotEnd>,
+    pub(super) heads: Vec<f64>,
     pub(super) points: Vec<CalibrationPoint>,
     thermometer: Option<usize>,
     source_gain: Option<usize>,
     source_offset: Option<usize>,
     /// Deviations with another value during the calibration, and where that stands.
-    occasions: Vec<(usize, usize)>,
+    pub(super) occasions: Vec<(usize, usize)>,
     /// Deviations that come after the calibration.
-    later: Vec<usize>,
+    pub(super) later: Vec<usize>,
     /// What is turned to calibrate the board; without it corrections are numbers.
     pub(super) turned: Option<Turned>,
     /// Where the errors of the readings of a calibration that was done stand.
@@ -43,7 +44,7 @@ pub struct Study<'m> {
     /// Calibration choices that are looked at.
     wanted: [bool; WISHES],
     /// Whether amplifiers count as if they had no limits, and readings near the mean by the slope of the reading rule.
-    unlimited: bool,
+    pub(super) unlimited: bool,
 }
 
 #[derive(Debug)]
@@ -390,7 +391,7 @@ impl<'m> Study<'m> {
     }
 
     /// The corrections that this board would get: none, after one point, after two.
-    fn corrections(&self, d: &[f64], work: &mut Work) -> Result<[Correction; WISHES], ModelError> {
+    pub(super) fn corrections(&self, d: &[f64], work: &mut Work) -> Result<[Correction; WISHES], ModelError> {
         let stored = self.model.correction();
         let mut corrections = [stored; WISHES];
         if self.points.is_empty() {
@@ -497,115 +498,6 @@ impl<'m> Study<'m> {
             near: None,
         }
     }
-
-    /// Buffers for boards of which each differs from the mean in one deviation, which [`Work::moves`] is told before;
-    /// `None` where trims or what a calibration found move more with it.
-    ///
-    /// # Errors
-    /// [`ModelError`] when the circuit can't be solved at the means.
-    pub(super) fn work_near_the_mean(&self) -> Result<Option<Work>, ModelError> {
-        if self.turned.is_some() || self.model.findings().is_some() {
-            return Ok(None);
-        }
-        let mut work = self.work();
-        let mut near = |board: f64, d: &[f64]| self.model.near_board(board, d, &|_| {}, &mut work.scratch);
-        let rows = self.board.iter().map(|&board| near(board, &self.mean)).collect::<Result<_, _>>()?;
-        let calibration = if self.points.is_empty() {
-            None
-        } else {
-            let mut calibrated = Vec::new();
-            self.meanwhile(&self.mean, &mut calibrated);
-            Some(near(self.model.chain().plan.board, &calibrated)?)
-        };
-        let emf = self.ends.iter().map(|end| self.model.hot_emf(end, &self.mean)).collect();
-        let lines = Vec::new();
-        work.near = Some(Near { rows, calibration, emf, lines, moved: NONE, moved_meanwhile: NONE });
-        if self.unlimited {
-            let lines = self.lines(&mut work)?;
-            if let Some(near) = &mut work.near {
-                near.lines = lines;
-            }
-        }
-        Ok(Some(work))
-    }
-
-    /// The reading rule at each grid point about the board of the means.
-    fn lines(&self, work: &mut Work) -> Result<Vec<Line>, ModelError> {
-        /// Reach of the difference quotient, K.
-        const EITHER_SIDE: f64 = 0.25;
-        let (model, d, points) = (self.model, &self.mean, self.points());
-        let corrections = self.corrections(d, work)?;
-        let Some(near) = &work.near else { return Ok(Vec::new()) };
-        let mut lines = vec![Line::default(); WISHES * points];
-        for (row, (near_board, &head)) in near.rows.iter().zip(&self.heads).enumerate() {
-            let state = near_board.state();
-            for (column, &emf) in near.emf.iter().enumerate() {
-                let v = model.thermocouple_volts(emf, head, &state, d);
-                let rule = model.rule_volts(&state, state.offset + state.gain * v, d, ReadingNoise::Included);
-                for (wish, c) in corrections.iter().enumerate() {
-                    let volts = c.offset + c.gain * rule + state.sensed_emf;
-                    let celsius = model.rule_celsius(volts);
-                    let step = EITHER_SIDE * model.rule_slope(celsius);
-                    let slope =
-                        0.5 * (model.rule_celsius(volts + step) - model.rule_celsius(volts - step)) / step;
-                    lines[wish * points + row * self.hot.len() + column] = Line { celsius, volts, slope };
-                }
-            }
-        }
-        Ok(lines)
-    }
-}
-
-/// A reading rule by its slope about one reading.
-#[derive(Clone, Copy, Debug, Default)]
-struct Line {
-    /// Reading, °C, and the volts that it is read from.
-    celsius: f64,
-    volts: f64,
-    /// K/V.
-    slope: f64,
-}
-
-impl Line {
-    fn celsius(&self, volts: f64) -> f64 {
-        self.celsius + self.slope * (volts - self.volts)
-    }
-}
-
-/// No imperfection.
-const NONE: usize = usize::MAX;
-
-/// The board of the means, solved at each temperature of the board, and during the calibration.
-#[derive(Debug)]
-struct Near {
-    rows: Vec<NearBoard>,
-    calibration: Option<NearBoard>,
-    /// At each hot temperature, V.
-    emf: Vec<f64>,
-    /// At each grid point for each calibration choice; empty where the rule itself is asked.
-    lines: Vec<Line>,
-    /// The deviation that differs.
-    moved: usize,
-    /// The one that differs during the calibration.
-    moved_meanwhile: usize,
-}
-
-impl Near {
-    /// At a row of the grid or during the calibration.
-    fn state(
-        &mut self,
-        model: &Model,
-        row: Option<usize>,
-        d: &[f64],
-        scratch: &mut Scratch,
-    ) -> Result<BoardState, ModelError> {
-        let (near, moved) = match row {
-            Some(row) => (self.rows.get_mut(row), self.moved),
-            None => (self.calibration.as_mut(), self.moved_meanwhile),
-        };
-        let near = near.ok_or_else(|| ModelError::Missing("board of the means".into()))?;
-        model.state_near(near, d, moved, &|_| {}, scratch)
-    }
 }
 
 /// Buffers of one thread.
@@ -617,18 +509,6 @@ pub struct Work {
     pub(super) calibrated: Vec<f64>,
     /// Deviations of a board that was calibrated.
     board: Vec<f64>,
-    near: Option<Near>,
-}
-
-impl Work {
-    /// The boards that follow differ from the mean in this deviation alone.
-    pub(super) fn moves(&mut self, study: &Study, i: usize) {
-        let Some(near) = &mut self.near else { return };
-        near.moved = i;
-        near.moved_meanwhile = if study.later.contains(&i) || study.occasions.iter().any(|o| o.0 == i) {
-            NONE
-        } else {
-            study.occasions.iter().find(|o| o.1 == i).map_or(i, |o| o.0)
-        };
-    }
+    /// For boards near the one of the means.
+    pub(super) near: Option<Near>,
 }

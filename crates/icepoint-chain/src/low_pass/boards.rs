@@ -3,10 +3,11 @@
 //!
 //! **Boards.** Resistors and open-loop gains as the model draws them for the budget, at a board temperature anywhere in
 //! its range; capacitors anywhere within their tolerance widened by what temperature does to them; gain-bandwidth products
-//! within ±[`BANDWIDTH_SPREAD`] of the figure. Each board is told against its own gain at 0 Hz: what that gain does to the reading is in the budget.
+//! within ±[`BANDWIDTH_SPREAD`] of the figure. Each board is told against its own gain at 0 Hz: what that gain does to the
+//! reading is in the budget.
 //!
-//! **Left out.** Slewing; the output resistance of the amplifiers, which ends the
-//! attenuation of Sallen–Key stages far above the corner.
+//! **Left out.** Slewing; the output resistance of the amplifiers, which ends the attenuation of Sallen–Key stages far above
+//! the corner.
 
 use rand::RngExt as _;
 use rand_xoshiro::Xoshiro256PlusPlus;

@@ -4,6 +4,7 @@
 //! topology is known by name.
 
 mod fit;
+mod judge;
 pub(crate) mod offers;
 mod places;
 mod walk;
@@ -18,8 +19,9 @@ use rayon::prelude::*;
 
 use crate::low_pass;
 use crate::preferred::nearest;
+use judge::{judge, values};
 use offers::Stock;
-use walk::{Judged, Walk, judge, put, values};
+use walk::{Judged, Walk, put};
 
 /// Boards judged at most.
 const MOST_JUDGED: usize = 2500;

@@ -6,8 +6,9 @@ use icepoint_chain::front_end::SlotKind;
 use rayon::prelude::*;
 
 use super::fit::{Fit, Fits, Part};
+use super::judge::judge;
 use super::offers::{Place, Stock};
-use super::walk::{judge, put};
+use super::walk::put;
 use crate::candidate::Assessment;
 use crate::preferred::{between, nearest};
 

@@ -11,15 +11,13 @@
 use std::collections::{HashMap, HashSet};
 
 use icepoint_chain::front_end::Values;
-use icepoint_chain::resolve::Resolved;
-use icepoint_chain::taps;
 use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
 
 use super::fit::{Fit, Fits, chain};
+use super::judge::{Needed, Noise, judge_needed, values};
 use super::offers::{Place, Stock};
-use crate::candidate::{Assessment, Limits, assess, at_least};
-use crate::trims;
+use crate::candidate::Assessment;
 
 /// Index of the offer taken at each place.
 pub(crate) type Choice = Vec<u16>;
@@ -75,34 +73,6 @@ pub(crate) struct Walk<'s> {
     ratios: usize,
     /// Whether the reading of a broken sensor counts.
     broken: bool,
-}
-
-/// How good a board must be for its whole judgement to be of interest.
-#[derive(Clone, Copy, Debug)]
-struct Needed {
-    /// It misses no more than this.
-    shortfall: f64,
-    /// If it misses nothing, its weighed error is no more than this, K.
-    error: f64,
-    /// Where the error was largest in the board that it must match: hot and board temperature, °C.
-    worst: (f64, f64),
-}
-
-impl Needed {
-    /// Everything is of interest.
-    const ALL: Self = Self { shortfall: f64::INFINITY, error: f64::INFINITY, worst: (f64::NAN, f64::NAN) };
-
-    /// To be as good as this one, or so little worse that another reason may speak for it.
-    fn by(board: &Judged) -> Self {
-        let a = &board.assessment;
-        // Of two that miss something the one that misses less is better whatever its error.
-        let error = if a.shortfall > 0.0 { f64::INFINITY } else { a.weighed() * (1.0 + STILL_OF_INTEREST) };
-        Self { shortfall: a.shortfall, error, worst: a.worst }
-    }
-
-    fn rules_out(&self, found: &Assessment) -> bool {
-        found.shortfall > self.shortfall || (found.error_95.is_finite() && found.error_95 > self.error)
-    }
 }
 
 impl<'s> Walk<'s> {
@@ -252,7 +222,7 @@ impl<'s> Walk<'s> {
     ) -> Result<Judged, ModelError> {
         loop {
             let around = neighbours(self, &here.choice);
-            self.judge(around.clone(), Needed::by(&here))?;
+            self.judge(around.clone(), Needed::by(&here.assessment))?;
             let Some(best) = self.best_of(&around).filter(|best| best.beats(&here)) else { return Ok(here) };
             // Moves that help alone and touch other places often help together.
             let mut all = best.choice.clone();
@@ -267,7 +237,7 @@ impl<'s> Walk<'s> {
                     }
                 }
             }
-            self.judge(vec![all.clone()], Needed::by(&here))?;
+            self.judge(vec![all.clone()], Needed::by(&here.assessment))?;
             here = self.best_of(&[best.choice, all]).unwrap_or(here);
             if self.seen.len() >= self.most {
                 return Ok(here);
@@ -299,7 +269,7 @@ impl<'s> Walk<'s> {
             let Some(usual) = usual else { continue };
             let mut home = here.choice.clone();
             home[index] = usual as u16;
-            self.judge(vec![home.clone()], Needed::by(&best))?;
+            self.judge(vec![home.clone()], Needed::by(&best.assessment))?;
             let as_good = |home: &Judged| {
                 home.assessment.shortfall <= best.assessment.shortfall
                     && home.assessment.weighed() <= best.assessment.weighed() * (1.0 + HOMELY)
@@ -318,7 +288,7 @@ impl<'s> Walk<'s> {
             .flat_map(|place| [1.0, -1.0, 2.3, -2.3].map(move |by| (place, by)))
             .filter_map(|(place, by)| Some((place, self.moved(&here.choice, &[(place, by)])?)))
             .collect();
-        self.judge(alone.iter().map(|(_, c)| c.clone()).collect(), Needed::by(here))?;
+        self.judge(alone.iter().map(|(_, c)| c.clone()).collect(), Needed::by(&here.assessment))?;
         let mut keen = vec![false; self.places.len()];
         for (place, choice) in &alone {
             let Some(other) = self.seen.get(choice) else { continue };
@@ -489,8 +459,6 @@ impl<'s> Walk<'s> {
     }
 }
 
-/// Times the time allowed after which nobody looks any longer.
-const FAR_TOO_SLOW: f64 = 60.0;
 /// Errors closer than this share are alike.
 const ALIKE: f64 = 0.003;
 /// In a drawer, values nearer than this in the logarithm are tried at one place.
@@ -501,10 +469,9 @@ const FEW_PAIRS: usize = 120;
 const FINE: f64 = 0.1;
 /// What a kelvin before calibration counts against one after it, where errors are alike.
 const TRIM_WEIGHT: f64 = 0.01;
-/// A board this much worse, share of the error, can't be taken for any of the reasons above and below.
-const STILL_OF_INTEREST: f64 = 0.005;
 /// Usual values may cost this share of the error.
 const HOMELY: f64 = 0.0005;
+
 /// Puts a fit into a place and, times its factor, into those tied to it.
 pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
     for (designator, factor) in &place.pieces {
@@ -520,96 +487,4 @@ pub(crate) fn put(fits: &mut Fits, place: &Place, fit: Fit) {
         };
         fits.insert(designator.clone(), fit);
     }
-}
-
-/// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
-pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, ModelError> {
-    judge_needed(resolved, fits, Needed::ALL, Noise::OfAll, true)
-}
-
-/// Which boards are judged with their noise: it takes longest, and tells little about one that misses its limits.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Noise {
-    OfAll,
-    OfGoodBoards,
-}
-
-/// The same; of a board that can't be as good as it must, only what that was seen from is told: most of the work is in
-/// noise, mains and time, and in the errors all over the range.
-fn judge_needed(
-    resolved: &Resolved,
-    fits: &Fits,
-    needed: Needed,
-    noise: Noise,
-    broken: bool,
-) -> Result<Assessment, ModelError> {
-    let values = values(resolved, fits);
-    let need = resolved.chain.need;
-    let mut chain = chain(resolved, &values, fits, true);
-    // Trims do what a correction does; adjusting every candidate by them would take four times as long.
-    let turned = trims::are_turned(&chain);
-    if turned {
-        chain.trims = None;
-    }
-    let model = Model::without_dynamics(chain)?;
-    let mut limits = Limits::new(&model, broken)?;
-    if turned {
-        limits.missed += trims::off_centre(&model)?;
-    }
-    if limits.missed > needed.shortfall {
-        return Ok(broken_off(values, limits, f64::INFINITY));
-    }
-    if needed.error.is_finite() {
-        let error = at_least(&model, needed.worst, needed.error)?;
-        if error > needed.error {
-            return Ok(broken_off(values, limits, error));
-        }
-    }
-    if !resolved.blueprint.taps.is_empty() {
-        limits = limits.and_taps(&taps::other_types(resolved, model.chain())?, need.accuracy);
-        if limits.missed > needed.shortfall {
-            return Ok(broken_off(values, limits, f64::INFINITY));
-        }
-    }
-    if need.settle_within.is_finite() {
-        let mut total = model.settling(1.5 * need.settle_within)?.total();
-        if total.is_none() {
-            // Far too slow: how far tells the walk which way to go.
-            total = model.settling(FAR_TOO_SLOW * need.settle_within)?.total();
-        }
-        limits = limits.and(total.map_or(1.0 + FAR_TOO_SLOW, |t| t / need.settle_within));
-        if limits.missed > needed.shortfall {
-            return Ok(broken_off(values, limits, f64::INFINITY));
-        }
-    }
-    if need.mains_residual.is_finite() {
-        limits = limits.and(model.mains_kelvin_alone()? / need.mains_residual);
-        if limits.missed > needed.shortfall {
-            return Ok(broken_off(values, limits, f64::INFINITY));
-        }
-    }
-    if limits.missed > 0.0 && noise == Noise::OfGoodBoards {
-        return assess(&model, values, limits);
-    }
-    assess(&model.with_dynamics()?, values, limits)
-}
-
-fn broken_off(values: Values, limits: Limits, error_95: f64) -> Assessment {
-    Assessment {
-        values,
-        error_95,
-        as_built_95: f64::INFINITY,
-        taps: limits.taps,
-        margin: limits.margin,
-        shortfall: limits.missed,
-        partial: true,
-        worst: (f64::NAN, f64::NAN),
-    }
-}
-
-/// Values of fits, and those that the user fixed.
-pub(crate) fn values(resolved: &Resolved, fits: &Fits) -> Values {
-    let mut values = resolved.fixed.clone();
-    values.extend(fits.iter().map(|(d, fit)| (d.clone(), fit.value())));
-    values
 }

@@ -10,6 +10,9 @@ use icepoint_chain::chain::{
 };
 use icepoint_chain::front_end::Values;
 use icepoint_chain::{Model, file, resolve};
+use icepoint_firmware::choice::Effort;
+use icepoint_firmware::curve::Form;
+use icepoint_firmware::{Firmware, Request, firmware};
 use icepoint_sensors::Letter;
 use icepoint_sensors::platinum::Class;
 
@@ -189,4 +192,16 @@ fn made_falling() -> Chain {
     let resolved = resolve::resolve(&file).unwrap_or_else(|r| panic!("{:?}", r.problems));
     let values = icepoint_design::values(&resolved).expect("values");
     resolved.with_values(&values)
+}
+
+/// The firmware of a chain by parabolas, soon made, with names that begin with `t`.
+pub fn made(chain: &Chain, error: f64) -> Firmware {
+    let request = Request {
+        name: Some("t".into()),
+        error: Some(error),
+        form: Some(Form::Polynomial(2)),
+        effort: Effort { all: false },
+        ..Request::default()
+    };
+    firmware(chain, &request).unwrap_or_else(|e| panic!("{}: {e}", chain.name))
 }
