@@ -156,7 +156,7 @@ bounds! {
     /// Means in a row of a decimating converter.
     SINC_ORDER: Count, 1.0 from_to 4.0, "order of the sinc filter";
     /// A harmonic over the fundamental.
-    HARMONIC: Ratio, 0.0 from_to 10.0, "harmonic over the fundamental";
+    HARMONIC: Ratio, 0.0 from_to 1.0, "harmonic over the fundamental";
     /// Time constant of a digital low-pass.
     TIME_CONSTANT: Second, 1e-6 from_to 3600.0, "time constant";
     /// Mains periods of a mean.

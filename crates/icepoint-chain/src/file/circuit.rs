@@ -107,7 +107,26 @@ pub(super) fn circuit<'t>(walk: &mut Walk<'t>, root: &DeTable<'t>) -> Option<Blu
     let taps = taps(walk, table);
     let parts = parts(walk, table, header);
     let test_points = test_points(walk, table);
-    let (elements, slots): (Vec<_>, Vec<_>) = parts?.into_iter().unzip();
+    let (elements, slots): (Vec<PlannedPart>, Vec<_>) = parts?.into_iter().unzip();
+    let designators: Vec<&str> = elements.iter().map(|e| e.designator.as_str()).collect();
+    for (key, name) in [("zero", &zero), ("span", &span)] {
+        let Some(name) = name.as_ref().filter(|name| !designators.contains(&name.value.as_str())) else {
+            continue;
+        };
+        let label = match nearest(&name.value, designators.iter().copied()) {
+            Some(close) => format!("did you mean {close}?"),
+            None => "not in this circuit".to_owned(),
+        };
+        let problem = Problem::new(
+            "circuit.unknown_part",
+            format!("there is no part {} to move the {key}", name.value),
+        )
+        .expected("the designator of a resistor of this circuit");
+        walk.problem(match name.span() {
+            Some(span) => problem.at(span, label),
+            None => problem,
+        });
+    }
     let (plus, minus) = thermocouple?.value;
     Some(Blueprint {
         id: OWN.to_owned(),
