@@ -8,11 +8,12 @@ use icepoint_chain::headroom::LimitUse;
 use icepoint_chain::overvoltage;
 use icepoint_chain::resolve::Resolved;
 use icepoint_chain::taps::{self, TapUse};
-use icepoint_chain::trims::report::WANTED;
+use icepoint_chain::trims::report::{ROUNDS, WANTED};
 use icepoint_chain::trims::{Constants, Report, Trims};
 use icepoint_chain::{Model, ModelError};
 
 use crate::compare::Compared;
+use crate::levers;
 use crate::records::RecordChoice;
 use crate::search::{self, Filled, Fits, Selection};
 use crate::trims;
@@ -139,8 +140,10 @@ fn outline_telling(
     let taps = taps::table(resolved, model.chain())?;
     bounds.extend(other_types(&taps, &model));
     bounds.extend(adjustable(trims.as_ref(), constants.as_ref()));
+    bounds.extend(trims.as_ref().and_then(rounds));
+    let why = trims_to_blame(resolved, selection, &bounds, trims.as_ref())?;
     bounds.sort_by(|a, b| b.used.total_cmp(&a.used).then_with(|| a.what.cmp(&b.what)));
-    let verdict = verdict(&model, &budget, &bounds, error_95);
+    let verdict = verdict(&model, &budget, &bounds, error_95, why.as_deref());
     Ok(Outline { model, budget, headroom, settling, mains_kelvin, bounds, verdict, trims, constants, taps })
 }
 
@@ -297,7 +300,37 @@ fn adjustable(trims: Option<&Report>, constants: Option<&Constants>) -> Option<B
     Some(Bound { what: "adjustable boards".into(), used: (1.0 - share) / (1.0 - WANTED), detail })
 }
 
-fn verdict(model: &Model, budget: &Budget, bounds: &[Bound], error_95: f64) -> Verdict {
+/// Zero and span that can't be adjusted one after the other.
+fn rounds(report: &Report) -> Option<Bound> {
+    if report.trims.len() < 2 || report.rounds.is_some() {
+        return None;
+    }
+    let left = report.left.last().map_or(f64::INFINITY, |left| left[0]);
+    let detail = format!(
+        "after {ROUNDS} rounds of zero and span up to {left:.2} K are left at one of the points, {:.2} K may be",
+        report.enough
+    );
+    Some(Bound { what: "rounds of adjustment".into(), used: left / report.enough, detail })
+}
+
+/// What the trims have to do with what is missed.
+fn trims_to_blame(
+    resolved: &Resolved,
+    selection: &Selection,
+    bounds: &[Bound],
+    report: Option<&Report>,
+) -> Result<Option<String>, ModelError> {
+    let Some(report) = report else { return Ok(None) };
+    let missed = |what: &str| bounds.iter().any(|b| b.what == what && b.used > 1.0);
+    let reached = !missed("adjustable boards") && !missed("rounds of adjustment");
+    if reached && !missed("accuracy") {
+        return Ok(None);
+    }
+    let why = levers::why_not(resolved, selection, report, reached)?;
+    Ok(why.map(|why| format!("trims: {why}")))
+}
+
+fn verdict(model: &Model, budget: &Budget, bounds: &[Bound], error_95: f64, trims: Option<&str>) -> Verdict {
     let need = &model.chain().need;
     let wish = need.calibration;
     let mut misses = Vec::new();
@@ -335,5 +368,6 @@ fn verdict(model: &Model, budget: &Budget, bounds: &[Bound], error_95: f64) -> V
         }
         misses.push(text);
     }
+    misses.extend(trims.map(str::to_owned));
     Verdict { error_95, accuracy: need.accuracy, misses }
 }

@@ -15,6 +15,7 @@
 mod answer;
 mod candidate;
 pub mod compare;
+pub mod levers;
 mod low_pass;
 mod preferred;
 pub mod records;

@@ -26,6 +26,9 @@ use crate::search::{self, Fit, Selection};
 const LOOKS: usize = 3;
 /// Moves of the resistors beside the trims for one pair of tracks: zero and span disturb each other.
 const CENTRINGS: usize = 6;
+/// Parts of such a move that are tried, the largest first: where zero and span move much alike the sensitivities ask for
+/// moves over which they do not hold.
+const PARTS_OF_A_MOVE: [f64; 4] = [1.0, 0.5, 0.25, 0.125];
 /// Longer tracks that are tried at once, for each trim: the next one alone may ask for a resistor that there is not.
 const STEPS_AHEAD: usize = 2;
 /// Boards drawn where it is soon clear that they can't be adjusted, and the share below which it is.
@@ -121,6 +124,7 @@ impl Trial {
         stated: Vec<String>,
         tracks: &Values,
     ) -> Result<Option<Self>, ModelError> {
+        make_room(&resolved, &mut selection, tracks);
         resolved.fixed.extend(tracks.iter().map(|(name, ohms)| (name.clone(), *ohms)));
         selection.values.extend(tracks.iter().map(|(name, ohms)| (name.clone(), *ohms)));
         if !own_figures(&mut resolved, &selection.values, &stated) {
@@ -129,9 +133,21 @@ impl Trial {
         for _ in 0..CENTRINGS {
             let model = model_of(&resolved, &selection)?;
             let Some(nominal) = Reach::nominal(&coarse_study(&model))? else { return Ok(None) };
-            if !centre(&resolved, &mut selection, &model, nominal) {
-                break;
+            let now = off(&model)?;
+            let mut next = None;
+            for part in PARTS_OF_A_MOVE {
+                let mut moved = selection.clone();
+                if !centre(&resolved, &mut moved, &model, nominal.map(|turn| part * turn)) {
+                    break;
+                }
+                // A board that no longer can be solved is no nearer to its centre.
+                if model_of(&resolved, &moved).and_then(|m| off(&m)).is_ok_and(|then| then < now) {
+                    next = Some(moved);
+                    break;
+                }
             }
+            let Some(next) = next else { break };
+            selection = next;
         }
         let Some(reach) = reach_of(&resolved, &selection)? else { return Ok(None) };
         let first = Self { resolved, selection, reach, stated };
@@ -338,6 +354,25 @@ fn own_figures(resolved: &mut Resolved, values: &Values, stated: &[String]) -> b
     true
 }
 
+/// What the nominal board is off at the points of the adjustment, together, K.
+fn off(model: &Model) -> Result<f64, ModelError> {
+    let study = coarse_study(model);
+    let off = study.errors_at([MIDDLE; 2], &study.mean, &mut study.work())?;
+    let points = model.chain().need.calibration.points();
+    Ok(off.iter().take(points).map(|kelvin| kelvin.abs()).sum())
+}
+
+/// Takes what the middles of new tracks have more than those before off the resistors beside them: the board stays about
+/// where it was.
+fn make_room(resolved: &Resolved, selection: &mut Selection, tracks: &Values) {
+    for (trim, ohms) in tracks {
+        let Some(before) = resolved.blueprint.value(trim, &selection.values) else { continue };
+        let Some(beside) = beside(&resolved.blueprint, trim) else { continue };
+        let Some(now) = selection.fits.get(&beside).map(Fit::value) else { continue };
+        search::refit(resolved, selection, &beside, now - MIDDLE * (ohms - before));
+    }
+}
+
 /// Figures of an adjustable resistor.
 fn figures(resolved: &Resolved, name: &str) -> Option<AdjustableFigures> {
     let around = &resolved.surroundings;
@@ -362,7 +397,7 @@ fn centre(resolved: &Resolved, selection: &mut Selection, model: &Model, turns: 
 }
 
 /// The resistor that a trim is in series with: the only other part on one of its nodes.
-fn beside(blueprint: &Blueprint, trim: &str) -> Option<String> {
+pub(crate) fn beside(blueprint: &Blueprint, trim: &str) -> Option<String> {
     match &blueprint.element(trim)?.kind {
         PlannedKind::AdjustableGain { amplifier } => blueprint
             .elements

@@ -136,6 +136,14 @@ impl Reach {
     }
 }
 
+/// Errors of so many drawn boards at the two points of the adjustment with every trim in its middle, K.
+///
+/// # Errors
+/// [`ModelError`] when a drawn board can't be solved.
+pub fn before(study: &Study<'_>, boards: u32, seed: u64) -> Result<Vec<Pair>, ModelError> {
+    over_boards(study, boards, seed, |d, work| study.errors_at([MIDDLE; 2], d, work))
+}
+
 /// Which of zero and span can be turned at a point of the plan, with the sensitivities.
 fn turned(study: &Study<'_>) -> Option<([bool; 2], [Pair; 2])> {
     let (turns, matrix, points) = (study.turns()?, study.interaction()?, study.adjusted_at());
@@ -275,8 +283,8 @@ pub fn linear(there: [bool; 2], m: [Pair; 2], error: Pair) -> Pair {
     ]
 }
 
-/// Ends of the middle 99.9 %.
-pub(super) fn middle(mut values: Vec<f64>) -> (f64, f64) {
+/// Ends of the middle 99.9 % of some values.
+pub fn middle(mut values: Vec<f64>) -> (f64, f64) {
     values.sort_by(f64::total_cmp);
     let beyond = (0.5 * (1.0 - WANTED) * values.len() as f64) as usize;
     match (values.get(beyond), values.get((values.len().saturating_sub(1)).saturating_sub(beyond))) {

@@ -19,6 +19,7 @@ use rayon::prelude::*;
 
 use crate::low_pass;
 use crate::preferred::nearest;
+use crate::trims;
 use judge::{judge, values};
 use offers::Stock;
 use walk::{Judged, Walk, put};
@@ -112,12 +113,15 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
         stock.add_bought(&mut walk.places[place]);
         walk.places[place].must_buy = true;
     }
-    let mut best = best_of_walks(&mut walk, way)?;
+    let by_numbers = best_by_numbers(resolved, &walk, ratios)?;
+    let mut best = best_of_walks(&mut walk, way, by_numbers.as_ref())?;
     let missing = best.as_ref().filter(|b| b.assessment.shortfall > 0.0);
     if missing.is_some_and(|b| walk.hides_a_break(&b.choice).unwrap_or(false)) {
         // Where no board shows a broken sensor as it is asked for, all else must not be spoilt for a part of that.
         let mut aside = walk.whatever_a_broken_sensor_reads();
-        if let Some(other) = best_of_walks(&mut aside, way)?.filter(|b| b.assessment.shortfall == 0.0) {
+        if let Some(other) =
+            best_of_walks(&mut aside, way, by_numbers.as_ref())?.filter(|b| b.assessment.shortfall == 0.0)
+        {
             best = Some(other);
             walk = aside;
         }
@@ -148,10 +152,30 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     Ok(Selection { values: values(resolved, &fits), fits, from, tried })
 }
 
-/// The best end of the walks from all starts; from the first alone where a quick look finds a board that keeps its limits.
-fn best_of_walks(walk: &mut Walk<'_>, way: Way) -> Result<Option<Judged>, ModelError> {
+/// Of a board that is adjusted by trims, the values that would be best if it were corrected by numbers: a start from which
+/// the middle of the trims is near. From the usual values it is a limit that is far off, and the way to it leads astray.
+fn best_by_numbers(
+    resolved: &Resolved,
+    walk: &Walk<'_>,
+    ratios: usize,
+) -> Result<Option<Values>, ModelError> {
+    if !trims::are_turned(&resolved.chain) {
+        return Ok(None);
+    }
+    let mut untrimmed = resolved.clone();
+    untrimmed.chain.trims = None;
+    let stock = Stock::new(&untrimmed);
+    let mut other = Walk::new(&stock, MOST_JUDGED, false, ratios);
+    other.places.clone_from(&walk.places);
+    let best = best_of_walks(&mut other, Way::Quickly, None)?;
+    Ok(best.map(|best| values(resolved, &other.fits(&best.choice))))
+}
+
+/// The best end of the walks from all starts, `also` from this one; from the first alone where a quick look finds a board
+/// that keeps its limits.
+fn best_of_walks(walk: &mut Walk<'_>, way: Way, also: Option<&Values>) -> Result<Option<Judged>, ModelError> {
     let mut best: Option<Judged> = None;
-    for seed in starts(&walk.places) {
+    for seed in also.cloned().into_iter().chain(starts(&walk.places)) {
         if way == Way::Quickly && best.as_ref().is_some_and(|b| b.assessment.shortfall == 0.0) {
             break;
         }

@@ -86,7 +86,7 @@ fn reach(report: &Report) -> Markup {
             "Somebody turns " (if names.len() == 1 { "an adjustable resistor" } else { "two adjustable resistors" })
             " on each finished board: " (names.join(", ")) ". Of " (report.boards) " boards that were drawn and adjusted with the "
             "whole circuit solved at every turn, " b { (share(report.reached)) } " can be put right"
-            @if report.reached < WANTED { ", fewer than the " (share(WANTED)) " that are wanted: a longer track is needed" }
+            @if report.reached < WANTED { ", fewer than the " (share(WANTED)) " that are wanted (see what the need misses)" }
             "; by the sensitivities of the nominal board it would be " (share(report.by_sensitivities)) "."
         }
     }
