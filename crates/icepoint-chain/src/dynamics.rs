@@ -5,7 +5,8 @@
 //! converter's input, so it reaches the reading through the same model as everything else.
 
 use icepoint_circuit::{
-    AcSolution, CircuitError, Netlist, NoiseCause, NoiseShare, Parameter, ParameterId, StepResponse,
+    AcSolution, Circuit, CircuitError, Netlist, Node, NoiseCause, NoiseShare, Parameter, ParameterId,
+    StepResponse,
 };
 
 use crate::chain::Chain;
@@ -21,6 +22,8 @@ pub const NOISE_FROM: f64 = 0.01;
 pub const NOISE_TO: f64 = 1e5;
 /// Agreement asked for of two sums of the noise's power, relative; the finer one is taken and is far closer.
 const NOISE_AGREEMENT: f64 = 1e-5;
+/// The same where each decade is looked at once: for boards of which thousands are compared.
+const NOISE_LOOK: f64 = f64::INFINITY;
 /// Samples of a step response.
 const SAMPLES: usize = 240;
 /// 0 °C in K.
@@ -98,6 +101,15 @@ impl Settling {
     }
 }
 
+/// How closely the dynamics are looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Look {
+    /// Until the sums agree.
+    Whole,
+    /// Once: noise within some parts in ten thousand.
+    Quick,
+}
+
 impl Dynamics {
     /// `mains`: what the filters leave of it, if that was found before.
     pub(crate) fn new(
@@ -105,13 +117,15 @@ impl Dynamics {
         wiring: &Wiring,
         values: &[f64],
         mains: Option<MainsResidual>,
+        look: Look,
     ) -> Result<Self, CircuitError> {
         let need = &chain.need;
         let kelvin = ZERO_CELSIUS + need.board.1;
         let (out, band) = (wiring.output, (NOISE_FROM, NOISE_TO));
         let weights = NoiseWeights::of(chain.filter, need.mains);
         let filter = |from: f64, to: f64| weights.piece(from, to);
-        let report = wiring.circuit.filtered_noise(values, out, kelvin, band, NOISE_AGREEMENT, &filter)?;
+        let agreement = if look == Look::Quick { NOISE_LOOK } else { NOISE_AGREEMENT };
+        let report = wiring.circuit.filtered_noise(values, out, kelvin, band, agreement, &filter)?;
         let mut noise_shares: Vec<(String, f64)> =
             report.shares.iter().map(|s| (source_name(wiring, s), s.power.sqrt())).collect();
         noise_shares.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
@@ -168,7 +182,8 @@ fn line_shares(chain: &Chain) -> impl Iterator<Item = f64> {
 fn line_gains(chain: &Chain, wiring: &Wiring, values: &[f64]) -> Result<Vec<LineGains>, CircuitError> {
     let hertz: Vec<f64> = lines(chain).map(|(multiple, _)| f64::from(multiple) * chain.need.mains).collect();
     let (series, common) = mains_gains(chain, wiring, values, &hertz)?;
-    let digital = hertz.iter().map(|hertz| digital::worst_around(chain.filter, chain.need.mains, *hertz));
+    let filter = NoiseWeights::of(chain.filter, chain.need.mains);
+    let digital = hertz.iter().map(|hertz| filter.worst_around(*hertz));
     Ok(series
         .into_iter()
         .zip(common)
@@ -309,12 +324,23 @@ impl Model {
     /// # Errors
     /// As [`Model::mains_ratio`].
     pub fn settling(&self, duration: f64) -> Result<Settling, CircuitError> {
+        self.settling_by(Circuit::step, duration)
+    }
+
+    /// The same in half the time, for boards of which thousands are compared: the error of the response is not told.
+    ///
+    /// # Errors
+    /// As [`Model::mains_ratio`].
+    pub fn quick_settling(&self, duration: f64) -> Result<Settling, CircuitError> {
+        self.settling_by(Circuit::quick_step, duration)
+    }
+
+    fn settling_by(&self, step: Step, duration: f64) -> Result<Settling, CircuitError> {
         let (wiring, chain) = (self.wiring(), self.chain());
         let emf = |t| chain.probe.letter.emf_and_slope_extended(t).0;
         let span = emf(chain.need.hot.1) - emf(chain.need.hot.0);
-        let out = wiring.output;
-        let response =
-            wiring.circuit.step(self.nominal_values(), wiring.thermocouple, out, span, duration, SAMPLES)?;
+        let (values, source) = (self.nominal_values(), wiring.thermocouple);
+        let response = step(&wiring.circuit, values, source, wiring.output, span, duration, SAMPLES)?;
         Ok(Settling {
             analog: response.settling_time(chain.need.settle_to),
             digital: digital::settling(chain.filter, chain.need.mains, chain.need.settle_to),
@@ -323,3 +349,7 @@ impl Model {
         })
     }
 }
+
+/// [`Circuit::step`] and its like.
+type Step =
+    fn(&Circuit, &[f64], ParameterId, (Node, Node), f64, f64, usize) -> Result<StepResponse, CircuitError>;

@@ -30,6 +30,8 @@ pub(crate) struct NoiseWeights {
     mains: f64,
     /// By the ends of the piece, as bits.
     known: Mutex<BTreeMap<(u64, u64), Weights>>,
+    /// [`digital::worst_around`] by the frequency, as bits.
+    worst: Mutex<BTreeMap<u64, f64>>,
 }
 
 /// Filters kept: one for each chain that is likely to be at work at a time.
@@ -39,7 +41,7 @@ impl NoiseWeights {
     /// Of a filter at a mains frequency (Hz), shared with all who asked for the same lately.
     pub fn of(filter: DigitalFilter, mains: f64) -> Arc<Self> {
         static RECENT: Mutex<Vec<Arc<NoiseWeights>>> = Mutex::new(Vec::new());
-        let new = || Arc::new(Self { filter, mains, known: Mutex::new(BTreeMap::new()) });
+        let new = || Arc::new(Self { filter, mains, known: Mutex::default(), worst: Mutex::default() });
         let Ok(mut recent) = RECENT.lock() else { return new() };
         let same = |w: &Arc<Self>| w.filter == filter && w.mains.to_bits() == mains.to_bits();
         if let Some(found) = recent.iter().find(|w| same(w)) {
@@ -64,6 +66,20 @@ impl NoiseWeights {
             known.insert(key, weights);
         }
         weights
+    }
+
+    /// [`digital::worst_around`] of the filter.
+    pub fn worst_around(&self, hertz: f64) -> f64 {
+        if let Ok(worst) = self.worst.lock()
+            && let Some(found) = worst.get(&hertz.to_bits())
+        {
+            return *found;
+        }
+        let found = digital::worst_around(self.filter, self.mains, hertz);
+        if let Ok(mut worst) = self.worst.lock() {
+            worst.insert(hertz.to_bits(), found);
+        }
+        found
     }
 
     fn computed(&self, from: f64, to: f64) -> Weights {

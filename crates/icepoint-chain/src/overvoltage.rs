@@ -60,7 +60,7 @@ pub(crate) fn diode(f: &ClampFigures) -> DiodeFigures {
 pub fn at(chain: &Chain, volts: f64) -> Result<Overvoltage, ModelError> {
     let mut tied = chain.clone();
     tied.probe.grounded = true;
-    let wiring = Wiring::with_clamps(&tied, Clamps::Conduct)?;
+    let wiring = Wiring::with_clamps(&tied, Clamps::Conduct, None)?;
     let circuit = &wiring.circuit;
     let mut values = circuit.values();
     values[wiring.common_source.index()] = volts;

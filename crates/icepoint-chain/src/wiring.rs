@@ -86,11 +86,12 @@ pub(crate) enum Clamps {
 }
 
 impl Wiring {
-    pub fn new(chain: &Chain) -> Result<Self, ModelError> {
-        Self::with_clamps(chain, Clamps::Leak)
+    /// `like`: a circuit that may differ in figures alone, from which this one is then compiled in less time.
+    pub fn new(chain: &Chain, like: Option<&Circuit>) -> Result<Self, ModelError> {
+        Self::with_clamps(chain, Clamps::Leak, like)
     }
 
-    pub fn with_clamps(chain: &Chain, clamps: Clamps) -> Result<Self, ModelError> {
+    pub fn with_clamps(chain: &Chain, clamps: Clamps, like: Option<&Circuit>) -> Result<Self, ModelError> {
         let mut net = Netlist::new();
         let front_end = &chain.front_end;
         let mut gain_resistors: BTreeMap<&str, (&str, f64)> = BTreeMap::new();
@@ -213,7 +214,7 @@ impl Wiring {
         }
         let reference = front_end.ports.reference.as_ref().map(|n| net.node(n));
         let test_nodes = front_end.test_points.iter().map(|t| net.node(&t.node)).collect();
-        let circuit = Circuit::new(&net)?;
+        let circuit = like.map_or_else(|| Circuit::new(&net), |other| Circuit::like(&net, other))?;
         let need = |name: &str, p: Parameter| {
             circuit.parameter(name, p).ok_or_else(|| ModelError::Missing(format!("{p:?} of {name}")))
         };

@@ -85,7 +85,7 @@ impl Circuit {
         if values.len() != self.nominal.len() || x.len() != self.unknowns() {
             return hits;
         }
-        for a in &self.amps {
+        for a in self.amps.iter() {
             let mut hit =
                 |kind, volts, allowed| hits.push(LimitHit { element: a.element, kind, volts, allowed });
             if let Some(allowed) = a.output(values, x) {

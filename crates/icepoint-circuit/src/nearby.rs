@@ -234,10 +234,10 @@ impl Circuit {
                 }
                 entries[at].push((place, k));
             }
-            for &(p, row, k) in &self.sources {
+            for &(p, row, k) in self.sources.iter() {
                 all[p as usize].right.push((row, k, None));
             }
-            for &(p, q, row, k) in &self.products {
+            for &(p, q, row, k) in self.products.iter() {
                 all[p as usize].right.push((row, k, Some(q)));
                 all[q as usize].right.push((row, k, Some(p)));
             }

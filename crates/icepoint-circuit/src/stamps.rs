@@ -28,7 +28,7 @@ pub(crate) enum Unknown {
 pub(crate) type Place = (u32, u32);
 
 /// `+1/p` at the plus places, `−1/p` at the minus places.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Reciprocal {
     pub parameter: u32,
     pub plus: Vec<Place>,
@@ -36,7 +36,7 @@ pub(crate) struct Reciprocal {
 }
 
 /// A coefficient of `s`.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Dynamic {
     /// The parameter itself (capacitance).
     Farads(u32),
@@ -58,7 +58,7 @@ impl Dynamic {
 }
 
 /// An amplifier in the equations; unknowns and rows in original numbering, `None` for ground.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct AmpPlace {
     pub element: ElementId,
     /// The row of its own equation.
@@ -74,7 +74,7 @@ pub(crate) struct AmpPlace {
 }
 
 /// A diode in the equations: the junction only.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct DiodePlace {
     pub element: ElementId,
     pub anode: Option<u32>,
@@ -87,7 +87,7 @@ pub(crate) struct DiodePlace {
 }
 
 /// All equations of a circuit.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Stamps {
     pub unknowns: Vec<Unknown>,
     pub constants: Vec<(Place, f64)>,

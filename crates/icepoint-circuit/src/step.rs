@@ -78,6 +78,35 @@ impl Circuit {
         duration_s: f64,
         points: usize,
     ) -> Result<StepResponse, CircuitError> {
+        self.stepped(values, source, out, step, (duration_s, points), true)
+    }
+
+    /// [`Circuit::step`] in half the time, for circuits of which thousands are compared: the response is computed once, with
+    /// 2¹² parts for each interval, and nothing tells its error, which reads infinite.
+    ///
+    /// # Errors
+    /// As [`Circuit::step`].
+    pub fn quick_step(
+        &self,
+        values: &[f64],
+        source: ParameterId,
+        out: (Node, Node),
+        step: f64,
+        duration_s: f64,
+        points: usize,
+    ) -> Result<StepResponse, CircuitError> {
+        self.stepped(values, source, out, step, (duration_s, points), false)
+    }
+
+    fn stepped(
+        &self,
+        values: &[f64],
+        source: ParameterId,
+        out: (Node, Node),
+        step: f64,
+        (duration_s, points): (f64, usize),
+        checked: bool,
+    ) -> Result<StepResponse, CircuitError> {
         let demand = |holds: bool, what, value, expected| {
             if holds { Ok(()) } else { Err(CircuitError::BadArgument { what, value, expected }) }
         };
@@ -104,10 +133,19 @@ impl Circuit {
         let mut run =
             Run::new(equations, duration_s / points as f64, points, &last, (place(out.0), place(out.1)));
         let final_volts = run.read(&last);
+        let response = |propagated: Propagated, error: f64| StepResponse {
+            times: (0..=points).map(|k| duration_s * k as f64 / points as f64).collect(),
+            volts: propagated.distances.iter().map(|d| final_volts + d).collect(),
+            final_volts,
+            error,
+            propagated,
+        };
+        let mut parts = FIRST_PARTS + 2;
+        if !checked {
+            return Ok(response(run.propagate(parts)?, f64::INFINITY));
+        }
         let mut coarse = run.propagate(FIRST_PARTS)?;
-        let mut parts = FIRST_PARTS;
         loop {
-            parts += 2;
             let fine = run.propagate(parts)?;
             let error = coarse
                 .distances
@@ -116,15 +154,10 @@ impl Circuit {
                 .fold(0.0, |worst: f64, (a, b)| worst.max((a - b).abs()));
             let largest = fine.distances.iter().fold(final_volts.abs(), |m, d| m.max(d.abs()));
             if error <= AGREEMENT * largest || parts >= MOST_PARTS {
-                return Ok(StepResponse {
-                    times: (0..=points).map(|k| duration_s * k as f64 / points as f64).collect(),
-                    volts: fine.distances.iter().map(|d| final_volts + d).collect(),
-                    final_volts,
-                    error,
-                    propagated: fine,
-                });
+                return Ok(response(fine, error));
             }
             coarse = fine;
+            parts += 2;
         }
     }
 }

@@ -144,23 +144,20 @@ pub(crate) fn assess(model: &Model, values: Values, limits: Limits) -> Result<As
     })
 }
 
-/// Errors that a model has at least, K, after the calibration that is asked for: at a single point, and all over the range,
-/// without noise and mains if it is a static model. A residue behind a detection pulse has a sign and could make up for
+/// Error that a model has at least, K, after the calibration that is asked for: that at a single point, without noise and
+/// mains if it is a static model. A residue behind a detection pulse has a sign and could make up for
 /// other errors; with one there is no bound.
 ///
 /// # Errors
 /// [`ModelError`] when the chain can't be solved.
-pub(crate) fn at_least(model: &Model, (hot, board): (f64, f64), above: f64) -> Result<f64, ModelError> {
+pub(crate) fn at_least(model: &Model, (hot, board): (f64, f64)) -> Result<f64, ModelError> {
     let pulsed =
         |p: &Part| matches!(&p.kind, PartKind::DetectionCurrent { figures, .. } if figures.pulse.is_some());
     if model.chain().front_end.parts.iter().any(pulsed) {
         return Ok(0.0);
     }
     let wish = model.chain().need.calibration;
-    let error = |(hot, board)| quick_error_95(&Study::quick(model, hot, board, wish), wish);
-    let there = error((vec![hot], vec![board]))?;
-    // A look at one point is soon done; all the others are of interest only if that is not enough.
-    if there > above { Ok(there) } else { error(coarse_grid(model)) }
+    quick_error_95(&Study::quick(model, vec![hot], vec![board], wish), wish)
 }
 
 /// A broken thermocouple must drive the reading to the end of the scale that is asked for: what is missing, over the span.

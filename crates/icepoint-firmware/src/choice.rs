@@ -143,6 +143,24 @@ pub fn best(candidates: &[Candidate], smallest: Smallest) -> Option<&Candidate> 
         .min_by(|a, b| key(a).cmp(&key(b)).then(a.error.total_cmp(&b.error)))
 }
 
+/// Parts of the error that the junction's curve may take.
+const JUNCTION_SHARES: (f64, f64) = (0.15, 0.35);
+
+/// A program with its error and how that was shared.
+struct Made {
+    program: IntegerProgram,
+    found: f64,
+    shares: Shares,
+}
+
+impl Made {
+    /// Smaller, or as small with a smaller error.
+    fn beats(&self, other: &Self) -> bool {
+        let (a, b) = (self.program.table_bytes(), other.program.table_bytes());
+        a < b || (a == b && self.found < other.found)
+    }
+}
+
 /// The smallest program of one form, with its error at the compared inputs.
 fn smallest(
     scale: &Scale<'_>,
@@ -158,8 +176,9 @@ fn smallest(
     // Steps of the sum (24 bits) that the junction may be off by.
     let steps = free / scale.kelvin_per_step(Width::Wide);
     let left = (free - 0.5 * per_step).max(0.2 * free);
-    let mut best: Option<(IntegerProgram, f64, Shares)> = None;
-    for junction in [0.15, 0.35] {
+    // Tables for one part of the error that is the junction's, and whether one could not be made before the first.
+    let shared = |junction: f64| {
+        let (mut best, mut gap): (Option<Made>, bool) = (None, false);
         let mut lift = None;
         let (mut good, mut bad) = (0.0, f64::INFINITY);
         let mut share = left * (1.0 - junction);
@@ -172,16 +191,14 @@ fn smallest(
             match walked {
                 Some((program, Some(found))) => {
                     good = share;
-                    let bytes = program.table_bytes();
-                    if best.as_ref().is_none_or(|(b, e, _)| {
-                        bytes < b.table_bytes() || (bytes == b.table_bytes() && found < *e)
-                    }) {
-                        best = Some((program, found, shares));
+                    let made = Made { program, found, shares };
+                    if best.as_ref().is_none_or(|best| made.beats(best)) {
+                        best = Some(made);
                     }
                 }
                 Some(_) => bad = share,
                 // Too small an error for this form: a larger one is the only way.
-                None if best.is_none() && share < free => good = share,
+                None if best.is_none() && share < free => (good, gap) = (share, true),
                 None => break,
             }
             share = if bad.is_finite() { 0.5 * (good + bad) } else { (good * 1.3).min(2.0 * free) };
@@ -189,11 +206,20 @@ fn smallest(
                 break;
             }
         }
-        if inverse.junction == JunctionInput::None {
-            break;
+        (best, gap)
+    };
+    let best = if inverse.junction == JunctionInput::None {
+        shared(JUNCTION_SHARES.0).0
+    } else {
+        // Side by side; of the second what could not be made at once counts only where the first found nothing.
+        let ((first, _), (second, gap)) =
+            rayon::join(|| shared(JUNCTION_SHARES.0), || shared(JUNCTION_SHARES.1));
+        match (first, second) {
+            (Some(first), Some(second)) if !gap && second.beats(&first) => Some(second),
+            (first, second) => first.or(second),
         }
-    }
-    let (program, found, shares) = best?;
+    };
+    let Made { program, found, shares } = best?;
     // The same number of segments with the least error, if that is less.
     let mut lift = Some(program.curve.lift);
     let refined = scale

@@ -18,6 +18,8 @@
 //! the errors of the *integer* evaluation are equal on both sides. Segments are made as long as the error allows, from
 //! the low end; then the error is lowered as far as the same number of segments reaches.
 
+use rayon::prelude::*;
+
 use crate::minimax;
 
 /// What stands between two knots.
@@ -204,7 +206,7 @@ impl Maker<'_> {
     pub fn best_lift(self, error: f64) -> Option<u32> {
         let lifts = if self.form.bends() > 0 { LIFTS } else { 1 };
         let rows = |lift| Some((Maker { lift, ..self }.greedy(error)?.0.rows.len(), lift));
-        Some((0..lifts).filter_map(rows).min()?.1)
+        Some((0..lifts).into_par_iter().filter_map(rows).min()?.1)
     }
 
     /// A table whose integer evaluation stays within `error` (in steps of the output) of the target, with as few
@@ -240,7 +242,7 @@ impl Maker<'_> {
                 return None;
             }
             // `to` is the knot after the segment.
-            let good = |to: u32| self.segment(from, to).filter(|(_, e)| *e <= error);
+            let good = |to: u32| self.segment(from, to, error).filter(|(_, e)| *e <= error);
             let end = last_knot + 1;
             if let Some((row, e)) = good(end) {
                 rows.push(row);
@@ -282,8 +284,9 @@ impl Maker<'_> {
         Some((Curve { form: self.form, width: self.width, lift: self.lift, rows }, worst))
     }
 
-    /// The row from knot `from` up to knot `to`, and its largest error.
-    fn segment(&self, from: u32, to: u32) -> Option<(Row, f64)> {
+    /// The row from knot `from` up to knot `to`, and its largest error; `None` also as soon as that is seen to be above
+    /// `most`.
+    fn segment(&self, from: u32, to: u32, most: f64) -> Option<(Row, f64)> {
         let fine = self.width.fine();
         let first = from << fine;
         let last = ((to << fine) - 1).min(self.top);
@@ -307,6 +310,10 @@ impl Maker<'_> {
             let y = f64::from(row.above_base(self.form, self.width, self.lift, x)?);
             let wanted = (self.target)(f64::from(x)) - y;
             (low, high) = (low.min(wanted), high.max(wanted));
+            // No base makes both ends less than half of what lies between them.
+            if 0.5 * (high - low) > most {
+                return None;
+            }
         }
         let base = libm::round(0.5 * (low + high));
         if !(0.0..4e9).contains(&base) {

@@ -42,7 +42,7 @@ pub fn horner(coefficients: &[f64], u: f64) -> f64 {
 /// With fewer points than coefficients it passes through all of them.
 pub fn polynomial(u: &[f64], t: &[f64], degree: usize) -> Fit {
     let weights = vec![1.0; u.len()];
-    weighted(u, t, &weights, degree, 0.0)
+    weighted(u, t, &weights, degree, 0.0, &mut Vec::new())
 }
 
 /// The polynomial of `degree` over `1 + q·u`, |q| < 1, with the least largest error.
@@ -50,9 +50,11 @@ pub fn rational(u: &[f64], t: &[f64], degree: usize) -> Fit {
     const REACH: f64 = 0.9;
     const STEPS: usize = 40;
     let golden = 0.5 * (5f64.sqrt() - 1.0);
-    let fit = |q: f64| {
-        let weights: Vec<f64> = u.iter().map(|u| 1.0 / (1.0 + q * u)).collect();
-        weighted(u, t, &weights, degree, q)
+    // Where one denominator has its largest errors its neighbours have them nearly, too.
+    let (mut reference, mut weights) = (Vec::new(), vec![0.0; u.len()]);
+    let mut fit = |q: f64| {
+        weights.iter_mut().zip(u).for_each(|(w, u)| *w = 1.0 / (1.0 + q * u));
+        weighted(u, t, &weights, degree, q, &mut reference)
     };
     let (mut a, mut b) = (-REACH, REACH);
     let (mut c, mut d) = (b - golden * (b - a), a + golden * (b - a));
@@ -71,41 +73,35 @@ pub fn rational(u: &[f64], t: &[f64], degree: usize) -> Fit {
     if at_c.error <= at_d.error { at_c } else { at_d }
 }
 
-/// Basis `w·u^j`.
-fn weighted(u: &[f64], t: &[f64], w: &[f64], degree: usize, q: f64) -> Fit {
+/// Basis `w·u^j`. `reference`: the points to begin with, and those where it ended; none to begin anywhere.
+fn weighted(u: &[f64], t: &[f64], w: &[f64], degree: usize, q: f64, reference: &mut Vec<usize>) -> Fit {
     let n = u.len();
     let wanted = degree + 2;
     if n < wanted {
         let met = n.saturating_sub(1).min(degree);
-        let matrix = (0..n.min(met + 1)).map(|k| row(u[k], w[k], met, t[k], None)).collect();
-        let mut coefficients = if n == 0 { Vec::new() } else { solved(matrix).unwrap_or_default() };
+        let mut matrix = Vec::new();
+        (0..n.min(met + 1)).for_each(|k| equation(u[k], w[k], met, t[k], None, &mut matrix));
+        let mut coefficients =
+            if n == 0 { Vec::new() } else { solved(matrix, n.min(met + 1)).unwrap_or_default() };
         coefficients.resize(degree + 1, 0.0);
         return Fit { coefficients, denominator: q, error: 0.0 };
     }
-    // Near the extremes of a Chebyshev polynomial, by position, all different.
-    let mut reference: Vec<usize> = (0..wanted)
-        .map(|k| {
-            let x = 0.5 - 0.5 * libm::cos(core::f64::consts::PI * k as f64 / (wanted - 1) as f64);
-            (x * (n - 1) as f64 + 0.5) as usize
-        })
-        .collect();
-    for k in 1..wanted {
-        reference[k] = reference[k].max(reference[k - 1] + 1);
-    }
-    for k in (0..wanted).rev() {
-        reference[k] = reference[k].min(n - wanted + k);
+    if reference.len() != wanted {
+        *reference = spread(n, wanted);
     }
     let mut best = Fit { coefficients: vec![0.0; degree + 1], denominator: q, error: f64::INFINITY };
+    let mut errors: Vec<f64> = Vec::with_capacity(n);
     for _ in 0..MOST_EXCHANGES {
-        let matrix = reference
-            .iter()
-            .enumerate()
-            .map(|(k, &i)| row(u[i], w[i], degree, t[i], Some(if k % 2 == 0 { 1.0 } else { -1.0 })))
-            .collect();
-        let Some(mut solution) = solved(matrix) else { break };
+        let mut matrix = Vec::with_capacity(wanted * (wanted + 1));
+        for (k, &i) in reference.iter().enumerate() {
+            let sign = if k % 2 == 0 { 1.0 } else { -1.0 };
+            equation(u[i], w[i], degree, t[i], Some(sign), &mut matrix);
+        }
+        let Some(mut solution) = solved(matrix, wanted) else { break };
         let signed = solution.pop().unwrap_or(0.0);
         let level = signed.abs();
-        let errors: Vec<f64> = (0..n).map(|k| t[k] - w[k] * horner(&solution, u[k])).collect();
+        errors.clear();
+        errors.extend((0..n).map(|k| t[k] - w[k] * horner(&solution, u[k])));
         let largest = errors.iter().fold(0.0f64, |m, e| m.max(e.abs()));
         if largest < best.error {
             best = Fit { coefficients: solution, denominator: q, error: largest };
@@ -116,27 +112,42 @@ fn weighted(u: &[f64], t: &[f64], w: &[f64], degree: usize, q: f64) -> Fit {
         let mut next = exchanged(&errors, wanted);
         if next.len() < wanted {
             // Fewer runs than wanted (a level of zero): only the largest error comes in.
-            next = with_one(&reference, &errors, signed >= 0.0);
+            next = with_one(reference, &errors, signed >= 0.0);
         }
-        if next == reference {
+        if next == *reference {
             break;
         }
-        reference = next;
+        *reference = next;
     }
     best
 }
 
-/// One equation: the basis at a point, the level with its sign, the ordinate.
-fn row(u: f64, w: f64, degree: usize, t: f64, sign: Option<f64>) -> Vec<f64> {
-    let mut row = Vec::with_capacity(degree + 3);
+/// Points near the extremes of a Chebyshev polynomial, by position, all different.
+fn spread(n: usize, wanted: usize) -> Vec<usize> {
+    let mut points: Vec<usize> = (0..wanted)
+        .map(|k| {
+            let x = 0.5 - 0.5 * libm::cos(core::f64::consts::PI * k as f64 / (wanted - 1) as f64);
+            (x * (n - 1) as f64 + 0.5) as usize
+        })
+        .collect();
+    for k in 1..wanted {
+        points[k] = points[k].max(points[k - 1] + 1);
+    }
+    for k in (0..wanted).rev() {
+        points[k] = points[k].min(n - wanted + k);
+    }
+    points
+}
+
+/// One equation, a row of the augmented matrix: the basis at a point, the level with its sign, the ordinate.
+fn equation(u: f64, w: f64, degree: usize, t: f64, sign: Option<f64>, matrix: &mut Vec<f64>) {
     let mut power = w;
     for _ in 0..=degree {
-        row.push(power);
+        matrix.push(power);
         power *= u;
     }
-    row.extend(sign);
-    row.push(t);
-    row
+    matrix.extend(sign);
+    matrix.push(t);
 }
 
 /// The largest error of each run of one sign; of too many, the smaller at an end goes.
@@ -191,26 +202,30 @@ fn with_one(reference: &[usize], errors: &[f64], first: bool) -> Vec<usize> {
     next
 }
 
-/// Gauss with row pivoting on an augmented matrix; `None` if singular.
-fn solved(mut m: Vec<Vec<f64>>) -> Option<Vec<f64>> {
-    let n = m.len();
+/// Gauss with row pivoting on an augmented matrix of `n` rows; `None` if singular.
+fn solved(mut m: Vec<f64>, n: usize) -> Option<Vec<f64>> {
+    let width = n + 1;
     for column in 0..n {
-        let pivot = (column..n).max_by(|a, b| m[*a][column].abs().total_cmp(&m[*b][column].abs()))?;
-        m.swap(column, pivot);
-        if m[column][column].abs() < 1e-300 {
+        let size = |row: &usize| m[row * width + column].abs();
+        let pivot = (column..n).max_by(|a, b| size(a).total_cmp(&size(b)))?;
+        if pivot != column {
+            (0..width).for_each(|k| m.swap(pivot * width + k, column * width + k));
+        }
+        let (above, below) = m.split_at_mut((column + 1) * width);
+        let pivot = &above[column * width..];
+        if pivot[column].abs() < 1e-300 {
             return None;
         }
-        let (above, below) = m.split_at_mut(column + 1);
-        let pivot = &above[column];
-        for row in below {
+        for row in below.chunks_exact_mut(width) {
             let factor = row[column] / pivot[column];
             row.iter_mut().zip(pivot).skip(column).for_each(|(value, above)| *value -= factor * above);
         }
     }
     let mut x = vec![0.0; n];
     for i in (0..n).rev() {
-        let sum: f64 = (i + 1..n).map(|k| m[i][k] * x[k]).sum();
-        x[i] = (m[i][n] - sum) / m[i][i];
+        let row = &m[i * width..(i + 1) * width];
+        let sum: f64 = (i + 1..n).map(|k| row[k] * x[k]).sum();
+        x[i] = (row[n] - sum) / row[i];
     }
     Some(x)
 }

@@ -37,7 +37,7 @@ pub use scatter::SCATTER;
 use icepoint_circuit::ParameterId;
 
 use crate::chain::Chain;
-use crate::dynamics::{Dynamics, MainsResidual};
+use crate::dynamics::{Dynamics, Look, MainsResidual};
 use crate::sensing::Figure;
 use crate::wiring::Wiring;
 
@@ -340,9 +340,10 @@ pub(crate) fn collect_dynamic(
     wiring: &Wiring,
     values: &[f64],
     mains: Option<MainsResidual>,
+    look: Look,
     list: &mut Collector,
 ) -> Result<Dynamics, icepoint_circuit::CircuitError> {
-    let dynamics = Dynamics::new(chain, wiring, values, mains)?;
+    let dynamics = Dynamics::new(chain, wiring, values, mains, look)?;
     noise::add(&dynamics, list);
     mains::add(&dynamics.mains, list);
     scatter::add(chain, list);

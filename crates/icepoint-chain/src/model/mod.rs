@@ -19,10 +19,10 @@ mod signal;
 use core::fmt;
 use std::sync::OnceLock;
 
-use icepoint_circuit::{CircuitError, LimitHit, LimitKind, Netlist, Workspace};
+use icepoint_circuit::{Circuit, CircuitError, LimitHit, LimitKind, Netlist, Workspace};
 
 use crate::chain::{Chain, Correction};
-use crate::dynamics::{Dynamics, MainsResidual};
+use crate::dynamics::{Dynamics, Look, MainsResidual};
 use crate::findings::BoardFindings;
 use crate::front_end::adjustable::MIDDLE;
 use crate::imperfection::{self, Collector, Effect, Imperfection, SPECIFIED_AT};
@@ -202,7 +202,7 @@ impl Model {
     /// # Errors
     /// [`ModelError`] when the circuit can't be solved or the reading rule has no inverse over the range.
     pub fn new(chain: Chain) -> Result<Self, ModelError> {
-        Self::build(chain, true)
+        Self::build(chain, true, None)
     }
 
     /// The static part only: no noise, no mains. For searches that look at thousands of circuits.
@@ -210,16 +210,26 @@ impl Model {
     /// # Errors
     /// As [`Model::new`].
     pub fn without_dynamics(chain: Chain) -> Result<Self, ModelError> {
-        Self::build(chain, false)
+        Self::build(chain, false, None)
     }
 
-    fn build(chain: Chain, dynamic: bool) -> Result<Self, ModelError> {
-        let wiring = Wiring::new(&chain)?;
+    /// [`Model::without_dynamics`] of a chain that differs from the one of `other` in values, in less time; readings differ
+    /// by rounding.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn without_dynamics_like(chain: Chain, other: &Model) -> Result<Self, ModelError> {
+        Self::build(chain, false, Some(&other.wiring.circuit))
+    }
+
+    fn build(chain: Chain, dynamic: bool, like: Option<&Circuit>) -> Result<Self, ModelError> {
+        let wiring = Wiring::new(&chain, like)?;
         let nominal_values = nominal_values(&wiring)?;
         let rule = ReadingRule::new(&chain)?;
         let mut list = imperfection::collect(&chain, &wiring);
         let dynamics = if dynamic {
-            Some(imperfection::collect_dynamic(&chain, &wiring, &nominal_values, None, &mut list)?)
+            let look = Look::Whole;
+            Some(imperfection::collect_dynamic(&chain, &wiring, &nominal_values, None, look, &mut list)?)
         } else {
             None
         };
@@ -269,7 +279,19 @@ impl Model {
     ///
     /// # Errors
     /// As [`Model::new`].
-    pub fn with_dynamics(mut self) -> Result<Self, ModelError> {
+    pub fn with_dynamics(self) -> Result<Self, ModelError> {
+        self.with_look(Look::Whole)
+    }
+
+    /// The same with noise that is looked at but once: within some parts in ten thousand of what it is.
+    ///
+    /// # Errors
+    /// As [`Model::new`].
+    pub fn with_quick_dynamics(self) -> Result<Self, ModelError> {
+        self.with_look(Look::Quick)
+    }
+
+    fn with_look(mut self, look: Look) -> Result<Self, ModelError> {
         if self.dynamics.is_some() {
             return Ok(self);
         }
@@ -279,6 +301,7 @@ impl Model {
             &self.wiring,
             &self.nominal_values,
             self.mains.take(),
+            look,
             &mut list,
         )?);
         self.acting = Acting::new(&list, &self.wiring);

@@ -6,6 +6,7 @@ use icepoint_chain::budget::{Study, gum, quick_worst_95};
 use icepoint_chain::chain::CalibrationWish;
 use icepoint_chain::front_end::library;
 use icepoint_chain::resolve::Resolved;
+use icepoint_chain::situation::Situation;
 
 use crate::bench::resolved;
 use crate::front_ends::{ELSEWHERE, built};
@@ -83,4 +84,61 @@ fn the_quick_estimate_is_that_of_whole_readings() {
             }
         }
     }
+}
+
+/// What a search looks at but once, against what is looked at until the sums agree.
+#[test]
+fn noise_and_settling_at_a_look() {
+    /// Of the noise; of the settling time, whose response is carried on with as many parts.
+    const ALLOWED: (f64, f64) = (1e-3, 1e-6);
+    let mut worst = (0.0f64, 0.0f64);
+    for (name, resolved) in all() {
+        let chain = resolved.with_values(&resolved.fixed);
+        let model = Model::without_dynamics(chain.clone()).unwrap().with_quick_dynamics().unwrap();
+        let whole = Model::new(chain).unwrap();
+        let [once, sums] = [&model, &whole].map(|m| m.dynamics().unwrap());
+        let off = (once.noise_rms / sums.noise_rms - 1.0).abs();
+        assert!(off < ALLOWED.0, "{name}: noise {} V and {} V", once.noise_rms, sums.noise_rms);
+        assert_eq!(once.mains, sums.mains, "{name}");
+        let asked = whole.chain().need.settle_within;
+        let duration = if asked.is_finite() { 1.5 * asked } else { 20.0 };
+        let [once, checked] = [whole.quick_settling(duration), whole.settling(duration)].map(Result::unwrap);
+        assert!(once.response.error.is_infinite() && checked.response.error.is_finite());
+        let times = (once.total(), checked.total());
+        let late = match times {
+            (Some(a), Some(b)) => (a / b - 1.0).abs(),
+            (None, None) => 0.0,
+            _ => f64::INFINITY,
+        };
+        assert!(late < ALLOWED.1, "{name}: settles in {times:?} s");
+        worst = (worst.0.max(off), worst.1.max(late));
+    }
+    println!("largest differences {:.1e} of the noise, {:.1e} of the time", worst.0, worst.1);
+    assert!(worst.0 > 0.0, "it is not looked at less");
+}
+
+/// A board that takes the order of elimination over from the usual one reads what it reads with its own.
+#[test]
+fn boards_like_another() {
+    let mut worst = 0.0f64;
+    for (name, resolved) in all() {
+        let usual = Model::without_dynamics(resolved.with_values(&resolved.fixed)).unwrap();
+        let mut values = resolved.fixed.clone();
+        let slots = &resolved.blueprint.slots;
+        values.extend(slots.iter().map(|slot| (slot.designator.clone(), 1.21 * slot.usual)));
+        let chain = resolved.with_values(&values);
+        let own = Model::without_dynamics(chain.clone()).unwrap();
+        let like = Model::without_dynamics_like(chain, &usual).unwrap();
+        let need = own.chain().need;
+        for hot in [need.hot.0, need.hot.1] {
+            for board in [need.board.0, need.board.1] {
+                let at = Situation::at(own.chain(), hot, board);
+                let [a, b] = [&own, &like].map(|m| m.predict(&at, m.mean_deviations()).unwrap());
+                let off = (a.celsius - b.celsius).abs();
+                assert!(off < ROUNDING, "{name}: {} °C and {} °C", a.celsius, b.celsius);
+                worst = worst.max(off);
+            }
+        }
+    }
+    println!("largest difference {worst:.1e} K");
 }

@@ -6,6 +6,7 @@ use icepoint_chain::taps;
 use icepoint_chain::{Model, ModelError};
 
 use super::fit::{Fits, chain};
+use super::offers::Stock;
 use crate::candidate::{Assessment, Limits, assess, at_least};
 use crate::trims;
 
@@ -50,19 +51,20 @@ pub(crate) enum Noise {
 }
 
 /// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
-pub(crate) fn judge(resolved: &Resolved, fits: &Fits) -> Result<Assessment, ModelError> {
-    judge_needed(resolved, fits, Needed::ALL, Noise::OfAll, true)
+pub(crate) fn judge(stock: &Stock<'_>, fits: &Fits) -> Result<Assessment, ModelError> {
+    judge_needed(stock, fits, Needed::ALL, Noise::OfAll, true)
 }
 
 /// [`judge`], but of a board that can't be as good as it must only what that was seen from is told: most of the work is in
 /// noise, mains and time, and in the errors all over the range. `broken`: whether the reading of a broken sensor counts.
 pub(crate) fn judge_needed(
-    resolved: &Resolved,
+    stock: &Stock<'_>,
     fits: &Fits,
     needed: Needed,
     noise: Noise,
     broken: bool,
 ) -> Result<Assessment, ModelError> {
+    let resolved = stock.resolved;
     let values = values(resolved, fits);
     let need = resolved.chain.need;
     let mut chain = chain(resolved, &values, fits, true);
@@ -71,7 +73,10 @@ pub(crate) fn judge_needed(
     if turned {
         chain.trims = None;
     }
-    let model = Model::without_dynamics(chain)?;
+    let model = match stock.usual() {
+        Some(usual) => Model::without_dynamics_like(chain, usual)?,
+        None => Model::without_dynamics(chain)?,
+    };
     let mut limits = Limits::new(&model, broken)?;
     if turned {
         limits.missed += trims::off_centre(&model)?;
@@ -80,7 +85,7 @@ pub(crate) fn judge_needed(
         return Ok(broken_off(values, limits, f64::INFINITY));
     }
     if needed.error.is_finite() {
-        let error = at_least(&model, needed.worst, needed.error)?;
+        let error = at_least(&model, needed.worst)?;
         if error > needed.error {
             return Ok(broken_off(values, limits, error));
         }
@@ -92,10 +97,10 @@ pub(crate) fn judge_needed(
         }
     }
     if need.settle_within.is_finite() {
-        let mut total = model.settling(1.5 * need.settle_within)?.total();
+        let mut total = model.quick_settling(1.5 * need.settle_within)?.total();
         if total.is_none() {
             // Far too slow: how far tells the walk which way to go.
-            total = model.settling(FAR_TOO_SLOW * need.settle_within)?.total();
+            total = model.quick_settling(FAR_TOO_SLOW * need.settle_within)?.total();
         }
         limits = limits.and(total.map_or(1.0 + FAR_TOO_SLOW, |t| t / need.settle_within));
         if limits.missed > needed.shortfall {
@@ -111,7 +116,7 @@ pub(crate) fn judge_needed(
     if limits.missed > 0.0 && noise == Noise::OfGoodBoards {
         return assess(&model, values, limits);
     }
-    assess(&model.with_dynamics()?, values, limits)
+    assess(&model.with_quick_dynamics()?, values, limits)
 }
 
 fn broken_off(values: Values, limits: Limits, error_95: f64) -> Assessment {

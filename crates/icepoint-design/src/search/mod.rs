@@ -129,7 +129,7 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     let Some(best) = best else {
         // The start itself says why.
         let fits = walk.nearest_to(&Values::new()).map(|c| walk.fits(&c)).unwrap_or_default();
-        judge(resolved, &fits)?;
+        judge(&stock, &fits)?;
         return Err(ModelError::Range("no board could be judged".into()));
     };
     let mut fits = walk.fits(&best.choice);
@@ -302,7 +302,7 @@ fn pair_up(
             continue;
         }
         let Some(fit) = fits.get(&place.designator).copied() else { continue };
-        let now = judge(stock.resolved, fits)?;
+        let now = judge(stock, fits)?;
         let (Some(wanted), Some(best)) = places::ideal(stock, place, fits, &fit, &now) else { continue };
         if now.shortfall <= best.shortfall && now.error_95 - best.error_95 < WORTH_TWO * now.error_95 {
             continue;
@@ -319,7 +319,7 @@ fn pair_up(
             }
             let mut other = fits.clone();
             put(&mut other, place, pair);
-            let Ok(then) = judge(stock.resolved, &other) else { continue };
+            let Ok(then) = judge(stock, &other) else { continue };
             let key = (then.shortfall, then.error_95);
             let wins = then.shortfall < now.shortfall
                 || (then.shortfall <= now.shortfall && then.error_95 < now.error_95 * (1.0 - WORTH_TWO));
@@ -346,7 +346,7 @@ fn buy(
     from: &mut [Vec<usize>],
 ) -> Result<(), ModelError> {
     for _ in 0..walk.places.len() {
-        let now = judge(stock.resolved, fits)?;
+        let now = judge(stock, fits)?;
         let best = walk
             .places
             .par_iter()

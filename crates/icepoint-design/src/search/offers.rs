@@ -1,5 +1,8 @@
 //! What may be put into a place: values of a series, parts out of the drawer, or both.
 
+use std::sync::OnceLock;
+
+use icepoint_chain::Model;
 use icepoint_chain::drawer::{Count, Drawer};
 use icepoint_chain::front_end::{Slot, SlotKind};
 use icepoint_chain::imperfection::SPECIFIED_AT;
@@ -65,6 +68,8 @@ pub(crate) struct Stock<'r> {
     pub drawer: Option<&'r Drawer>,
     /// Pieces of each part of the drawer that fixed values take.
     taken: Vec<u32>,
+    /// [`Stock::usual`], made when first asked for.
+    usual: OnceLock<Option<Model>>,
 }
 
 impl<'r> Stock<'r> {
@@ -83,7 +88,14 @@ impl<'r> Stock<'r> {
                 }
             }
         }
-        Self { resolved, drawer, taken }
+        Self { resolved, drawer, taken, usual: OnceLock::new() }
+    }
+
+    /// The board with the usual value at every open place: all others have its circuit with other figures. `None` if it
+    /// can't be solved.
+    pub fn usual(&self) -> Option<&Model> {
+        let board = || Model::without_dynamics(self.resolved.with_values(&self.resolved.fixed)).ok();
+        self.usual.get_or_init(board).as_ref()
     }
 
     /// Whether the drawer still covers `more` pieces of a part.

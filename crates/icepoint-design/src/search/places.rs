@@ -78,7 +78,7 @@ pub(crate) fn look(
     from: &[Vec<usize>],
     used: &[u32],
 ) -> Result<Vec<Filled>, ModelError> {
-    let now = judge(stock.resolved, fits)?;
+    let now = judge(stock, fits)?;
     places
         .par_iter()
         .zip(from)
@@ -127,7 +127,7 @@ pub(crate) fn ideal(
     now: &Assessment,
 ) -> (Option<f64>, Option<Assessment>) {
     let figures = fit.equivalent();
-    let judged = |value: f64| judge(stock.resolved, &with(place, fits, Part { value, ..figures })).ok();
+    let judged = |value: f64| judge(stock, &with(place, fits, Part { value, ..figures })).ok();
     let mut best: Option<(f64, Assessment)> = None;
     for step in STEPS {
         loop {
@@ -170,7 +170,7 @@ pub(crate) fn worth_buying(
         .into_iter()
         .filter_map(|value| {
             let part = stock.bought(slot, value);
-            let then = judge(stock.resolved, &with(place, fits, part)).ok()?;
+            let then = judge(stock, &with(place, fits, part)).ok()?;
             let saves = now.error_95 - then.error_95;
             let enough = stock.resolved.worth_buying.unwrap_or(WORTH_NAMING * now.error_95);
             (then.shortfall <= now.shortfall && saves >= enough).then_some(Purchase {

@@ -172,8 +172,7 @@ impl<'s> Walk<'s> {
                 let fits = self.fits(&choice);
                 // A circuit that can't be solved with these values is no candidate.
                 let assessment =
-                    judge_needed(self.stock.resolved, &fits, needed, Noise::OfGoodBoards, self.broken)
-                        .ok()?;
+                    judge_needed(self.stock, &fits, needed, Noise::OfGoodBoards, self.broken).ok()?;
                 Some(Judged { choice, assessment })
             })
             .collect();
