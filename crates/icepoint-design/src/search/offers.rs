@@ -1,6 +1,6 @@
 //! What may be put into a place: values of a series, parts out of the drawer, or both.
 
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use icepoint_chain::Model;
 use icepoint_chain::drawer::{Count, Drawer};
@@ -69,7 +69,7 @@ pub(crate) struct Stock<'r> {
     /// Pieces of each part of the drawer that fixed values take.
     taken: Vec<u32>,
     /// [`Stock::usual`], made when first asked for.
-    usual: OnceLock<Option<Model>>,
+    usual: Arc<OnceLock<Option<Model>>>,
 }
 
 impl<'r> Stock<'r> {
@@ -88,7 +88,7 @@ impl<'r> Stock<'r> {
                 }
             }
         }
-        Self { resolved, drawer, taken, usual: OnceLock::new() }
+        Self { resolved, drawer, taken, usual: Arc::default() }
     }
 
     /// The board with the usual value at every open place: all others have its circuit with other figures. `None` if it
