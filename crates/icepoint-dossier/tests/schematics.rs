@@ -7,11 +7,13 @@
 #![allow(clippy::expect_used, clippy::panic)]
 
 use icepoint_chain::front_end::FrontEnd;
-use icepoint_dossier::schematic::{Drawing, Symbol, automatic};
+use icepoint_dossier::schematic::{Drawing, Symbol, Turn, automatic};
 use icepoint_dossier::svg::Label;
 use proptest::prelude::*;
 
 mod front_ends;
+
+use front_ends::variants::{self, Variant};
 
 fn drawn(front_end: &FrontEnd, converter: bool) -> Drawing {
     automatic(front_end, &front_ends::words(front_end, converter))
@@ -74,6 +76,92 @@ fn hardly_a_wire_crosses_another() {
         let crossings = drawn(&front_end, converter).crossings();
         assert!(crossings <= allowed, "{}: {crossings} crossings, {allowed} are known", front_end.id);
     }
+}
+
+/// Smallest distance of two texts beside each other, in drawing units: less reads as one word.
+const BETWEEN_WORDS: f64 = 3.0;
+
+/// What a reader would stumble over in one of the options of the library.
+fn stumbled_over(variant: &Variant) -> Vec<String> {
+    let drawing = automatic(&variant.front_end, &variant.words());
+    let mut told = drawing.disagreements(&variant.netlist());
+    told.extend(drawing.faults());
+    told.extend(loose_ends(&drawing).into_iter().map(|end| format!("a wire ends in the air at {end:?}")));
+    if drawing.crossings() > 0 {
+        told.push(format!("{} crossings", drawing.crossings()));
+    }
+    let parts = drawing.parts();
+    let count = |name: &str| parts.iter().filter(|p| p.designator == name).count();
+    let wanted = variant.front_end.test_points.iter().map(|t| t.label.clone());
+    let taps = variant.taps.iter().map(|(_, letters)| format!("tap {letters}"));
+    told.extend(
+        wanted.chain(taps).filter(|name| count(name) != 1).map(|name| format!("{name} is not marked once")),
+    );
+    let names: Vec<&str> = parts
+        .iter()
+        .filter_map(|p| match &p.symbol {
+            Symbol::Flag { name, .. } | Symbol::Rail { name } | Symbol::RailBelow { name } => {
+                Some(name.as_str())
+            }
+            _ => None,
+        })
+        .collect();
+    for part in parts {
+        let (x, y) = part.at;
+        let wire_leaves = |way: f64| {
+            drawing.wires().iter().flat_map(|w| w.windows(2)).any(|w| {
+                let on = (w[0].0 - x).abs() < 1e-6 && (w[1].0 - x).abs() < 1e-6;
+                let (top, bottom) = (w[0].1.min(w[1].1), w[0].1.max(w[1].1));
+                on && if way < 0.0 {
+                    top < y - 1e-6 && bottom >= y - 1e-6
+                } else {
+                    bottom > y + 1e-6 && top <= y + 1e-6
+                }
+            })
+        };
+        let upside_down = match &part.symbol {
+            Symbol::Ground | Symbol::RailBelow { .. } => part.turn != Turn::None || wire_leaves(1.0),
+            Symbol::Rail { .. } => part.turn != Turn::None || wire_leaves(-1.0),
+            Symbol::OpAmp { .. } | Symbol::InstrumentationAmplifier { .. } => part.turn != Turn::None,
+            _ => false,
+        };
+        if upside_down {
+            told.push(format!("{:?} at {:?} stands on its head", part.symbol, part.at));
+        }
+        if let Symbol::Flag { name, .. } = &part.symbol {
+            let leaves = ["counts", "to controller"].contains(&name.as_str());
+            if !leaves && names.iter().filter(|n| *n == name).count() < 2 {
+                told.push(format!("the flag {name} leads nowhere"));
+            }
+        }
+    }
+    let picture = drawing.draw("s", "schematic", "");
+    let labels: Vec<Label> = picture.labels().to_vec();
+    for (i, a) in labels.iter().enumerate() {
+        let a = Label { left: a.left - BETWEEN_WORDS, right: a.right + BETWEEN_WORDS, ..a.clone() };
+        told.extend(labels[i + 1..].iter().filter(|b| a.overlaps(b)).map(|b| format!("{a:?} touches {b:?}")));
+    }
+    told
+}
+
+#[test]
+fn nothing_to_stumble_over_in_any_option_of_any_front_end() {
+    let all = variants::all();
+    assert!(all.len() > 250, "{}: an option that got lost must not pass", all.len());
+    // Two at a time: there are many, and they have nothing to do with each other.
+    let half = |first: usize| -> Vec<String> {
+        let one = |v: &Variant| {
+            stumbled_over(v).into_iter().map(|told| format!("{}: {told}", v.name)).collect::<Vec<_>>()
+        };
+        all.iter().skip(first).step_by(2).flat_map(one).collect()
+    };
+    let told = std::thread::scope(|s| {
+        let other = s.spawn(|| half(1));
+        let mut told = half(0);
+        told.extend(other.join().expect("the other half"));
+        told
+    });
+    assert!(told.is_empty(), "{}", told.join("\n"));
 }
 
 #[test]

@@ -74,6 +74,7 @@ fn words(s: &Subject<'_>) -> Words {
         lead: s.chain.lead.as_ref().map(|_| "lead".to_owned()),
         converter,
         sensor: sensor.map(str::to_owned),
+        taps: schematic::taps(&s.design.resolved.blueprint, &s.design.resolved.surroundings),
         notes: if equal.is_empty() { Vec::new() } else { vec![format!("Equal: {}", equal.join(", "))] },
     }
 }

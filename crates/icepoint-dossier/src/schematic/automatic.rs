@@ -8,18 +8,21 @@ use super::circuit::{Circuit, Node, Role, Words};
 use super::columns::{columns, twins};
 use super::drawing::{Drawing, Part};
 use super::flow::Flow;
+use super::room::{Point, Room};
 use super::route::{Cell, Grid, cell, point};
 use super::rows::{Laid, Wanted, rows};
-use super::sketch::{Point, Room, Sketches};
-use super::strips::{Choices, plan};
+use super::sketch::Sketches;
+use super::strips::{Choices, How, plan};
 use super::symbol::Symbol;
 use crate::svg::Anchor;
 
 /// What a drawing costs: what a reader would stumble over, in units of a bend.
-const CROSSING: f64 = 40.0;
+const CROSSING: f64 = 75.0;
 const FAULT: f64 = 400.0;
 const UNWIRED: f64 = 3000.0;
 const FLAG: f64 = 25.0;
+/// Flags in the middle of what belongs together.
+const TORN: f64 = 120.0;
 const BEND: f64 = 3.0;
 /// What departs from the usual must be worth it.
 const UNUSUAL: f64 = 8.0;
@@ -27,8 +30,11 @@ const LENGTH: f64 = 0.15;
 /// Widest drawing that a page shows at a readable size, in grid units.
 const WIDEST: f64 = 106.0;
 
-/// Drawings tried at most.
+/// Drawings tried at most, and further ones while wires still cross.
 const TRIALS: usize = 160;
+const MORE_TRIALS: usize = 320;
+/// Ways of breaking it that are worked out, while the drawing is not clean.
+const STARTS: usize = 3;
 /// Ways of breaking it tried at most.
 const MOST_CUTS: usize = 60;
 
@@ -49,16 +55,35 @@ struct Search<'a> {
 
 impl Search<'_> {
     fn best(&mut self) -> Drawing {
-        let mut choices = Choices::default();
-        let mut cost = self.cost(&choices);
-        // Where the drawing breaks decides most: all ways of breaking it first.
+        // Where the drawing breaks decides most: all ways of breaking it first, then the best of them in turn.
+        let mut starts = vec![(self.cost(&Choices::default()), Choices::default())];
         for cut in self.cuts() {
             let other = Choices { cut, ..Choices::default() };
-            let new = self.cost(&other);
-            if new < cost - 1e-9 {
-                (choices, cost) = (other, new);
+            starts.push((self.cost(&other), other));
+        }
+        starts.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut best: Option<(f64, Drawing)> = None;
+        for (cost, choices) in starts.into_iter().take(STARTS) {
+            let (cost, choices) = self.improved(choices, cost);
+            let drawing = self.draw(&choices).map_or_else(Drawing::default, |d| d.0);
+            let clean = drawing.crossings() == 0 && drawing.faults().is_empty() && !self.torn(&choices);
+            if best.as_ref().is_none_or(|b| cost < b.0) {
+                best = Some((cost, drawing));
+            }
+            if clean {
+                break;
             }
         }
+        best.map_or_else(Drawing::default, |b| b.1)
+    }
+
+    /// Whether flags tear what belongs together.
+    fn torn(&self, choices: &Choices) -> bool {
+        plan(self.c, self.flow, choices).joins.iter().any(|j| j.tears && j.how == How::Flag)
+    }
+
+    /// The best choices that small changes lead to, and their cost.
+    fn improved(&mut self, mut choices: Choices, mut cost: f64) -> (f64, Choices) {
         if cost >= UNWIRED {
             // A tangle: flags everywhere are better than a wire that joins what it should not.
             let mut other = choices.clone();
@@ -69,7 +94,8 @@ impl Search<'_> {
                 (choices, cost) = (other, new);
             }
         }
-        let limit = self.tried.len() + TRIALS;
+        let mut limit = self.tried.len() + TRIALS;
+        let mut prolonged = false;
         loop {
             let before = cost;
             for other in self.neighbours(&choices) {
@@ -84,11 +110,15 @@ impl Search<'_> {
                     (choices, cost) = (other, new);
                 }
             }
-            if cost >= before || self.tried.len() >= limit {
+            let crossed = || self.draw(&choices).is_some_and(|d| d.0.crossings() > 0);
+            if self.tried.len() >= limit && !prolonged && crossed() {
+                limit = self.tried.len() + MORE_TRIALS;
+                prolonged = true;
+            } else if cost >= before || self.tried.len() >= limit {
                 break;
             }
         }
-        self.draw(&choices).map_or_else(Drawing::default, |d| d.0)
+        (cost, choices)
     }
 
     /// Sets of up to three outputs behind which the drawing may go on below; twins break together.
@@ -161,6 +191,7 @@ impl Search<'_> {
         let (drawing, unwired) = self.wired(&laid);
         let (width, height) = drawing.extent();
         let flags = drawing.parts().iter().filter(|p| matches!(p.symbol, Symbol::Flag { .. })).count();
+        let torn = plan.joins.iter().filter(|j| j.tears && j.how == How::Flag).count();
         let cost = UNWIRED * unwired as f64
             + FAULT * (drawing.faults().len() + laid.crowded) as f64
             + if laid.upside_down { 2.0 * FAULT } else { 0.0 }
@@ -169,6 +200,7 @@ impl Search<'_> {
             + UNUSUAL * choices.unusual() as f64
             + LENGTH * drawing.wire_length()
             + FLAG * flags as f64
+            + TORN * torn as f64
             + 0.4 * width
             + 0.6 * height
             + 6.0 * (width - WIDEST).max(0.0);
@@ -224,7 +256,7 @@ impl Search<'_> {
             if a.contains(&w.to) {
                 continue;
             }
-            let way = grid.plain(w.from, w.to, w.node).or_else(|| grid.way(&a, &b, w.node));
+            let way = grid.plain(w.from, w.to, w.node).or_else(|| grid.way(w.from, &a, &b, w.node));
             let Some(way) = way else {
                 unwired += 1;
                 continue;
@@ -266,7 +298,7 @@ impl Search<'_> {
             (Symbol::Terminal, _) => match d.as_str() {
                 "TC+" => Some(self.c.plus),
                 "TC−" => Some(self.c.minus),
-                _ => Some(self.c.output),
+                _ => self.c.taps.iter().find(|t| t.0 == *d).map(|t| t.1).or(Some(self.c.output)),
             },
             (Symbol::Voltmeter, "+") => Some(self.c.output),
             (Symbol::Ground, _) => Some(0),

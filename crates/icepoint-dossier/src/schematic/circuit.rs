@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use icepoint_chain::front_end::{FrontEnd, Part, PartKind};
+use icepoint_chain::front_end::{Blueprint, FrontEnd, Part, PartKind, Surroundings};
 
 use super::symbol::{Symbol, Turn};
 
@@ -21,6 +21,22 @@ pub struct Words {
     pub sensor: Option<String>,
     /// Lines below the drawing, beside those on networks and on sensors among the parts.
     pub notes: Vec<String>,
+    /// Taps for several types, see [`taps`].
+    pub taps: Vec<(String, String)>,
+}
+
+/// Where the negative leg of each type goes on a board with taps: the node, and the types that share it, “K, T”.
+#[must_use]
+pub fn taps(blueprint: &Blueprint, surroundings: &Surroundings) -> Vec<(String, String)> {
+    let mut list: Vec<(String, String)> = Vec::new();
+    for tap in &blueprint.taps {
+        let node = surroundings.node(&tap.node);
+        match list.iter_mut().find(|t| t.0 == node) {
+            Some((_, letters)) => *letters = format!("{letters}, {}", tap.letter.name()),
+            None => list.push((node, tap.letter.name().to_owned())),
+        }
+    }
+    list
 }
 
 /// What a node is to the drawing.
@@ -79,6 +95,8 @@ pub(super) struct Block {
     pub out: Option<Pin>,
     /// Resistor on its gain pins.
     pub gain: Option<String>,
+    /// Adjustable resistor in series with it.
+    pub gain_trim: Option<String>,
 }
 
 impl Block {
@@ -106,6 +124,8 @@ pub(super) struct Circuit {
     pub reader: Option<usize>,
     pub output_minus: Option<usize>,
     pub tests: Vec<(String, usize)>,
+    /// Terminals of the taps: “tap K, T” and its node.
+    pub taps: Vec<(String, usize)>,
     /// Nodes that leave the drawing, with the name on their flag.
     pub exits: Vec<(usize, String)>,
     /// Lines below the drawing.
@@ -135,6 +155,7 @@ impl Circuit {
             reader: None,
             output_minus: None,
             tests: Vec::new(),
+            taps: Vec::new(),
             exits: Vec::new(),
             notes: Vec::new(),
             words: words.clone(),
@@ -160,8 +181,30 @@ impl Circuit {
             let at = node(&mut c.nodes, &t.node);
             c.tests.push((t.label.clone(), at));
         }
+        c.taps();
         c.networks(front_end);
         c
+    }
+
+    /// Terminals of the taps, and what is wired to them.
+    fn taps(&mut self) {
+        let taps = self.words.taps.clone();
+        if taps.is_empty() {
+            return;
+        }
+        self.notes.push(format!(
+            "Taps: the negative leg is wired to the tap of its type, drawn here for {}",
+            self.words.thermocouple
+        ));
+        for (name, letters) in taps {
+            let at = node(&mut self.nodes, &name);
+            let label = format!("tap {letters}");
+            match &self.nodes[at].role {
+                Role::Signal => self.taps.push((label, at)),
+                Role::Ground => self.notes.push(format!("{label} is 0 V")),
+                Role::Above(rail) | Role::Below(rail) => self.notes.push(format!("{label} is {rail}")),
+            }
+        }
     }
 
     fn rails(&mut self, front_end: &FrontEnd) {
@@ -193,6 +236,7 @@ impl Circuit {
             others: Vec::new(),
             out: None,
             gain: None,
+            gain_trim: None,
         };
         match kind {
             PartKind::Resistor { a, b, .. } => self.pole(designator, Symbol::Resistor, a, b),
@@ -210,13 +254,8 @@ impl Circuit {
             }
             // In series with the resistor that is there already.
             PartKind::AdjustableGain { amplifier, .. } => {
-                let trim = self.value(designator);
-                let amplifier = self.blocks.iter_mut().find(|b| b.designator == *amplifier);
-                if let Some(gain) = amplifier.and_then(|a| a.gain.as_mut()) {
-                    let value = self.words.values.get(gain.as_str()).cloned().unwrap_or_default();
-                    *gain = format!("{gain} + {designator}");
-                    self.words.values.insert(gain.clone(), format!("{value} + {trim}"));
-                    self.notes.push(format!("{designator}: adjustable, in series with the gain resistor"));
+                if let Some(amplifier) = self.blocks.iter_mut().find(|b| b.designator == *amplifier) {
+                    amplifier.gain_trim = Some(designator.to_owned());
                 }
             }
             PartKind::Operational { plus, minus, out, supply, .. } => {
@@ -314,6 +353,7 @@ impl Circuit {
             others: reference.map(|at| pin("VREF", at)).into_iter().collect(),
             out: None,
             gain: None,
+            gain_trim: None,
         });
     }
 
@@ -330,6 +370,7 @@ impl Circuit {
                     others: vec![pin("0 V", 0)],
                     out: Some(pin("OUT", at)),
                     gain: None,
+                    gain_trim: None,
                 });
             }
         }
@@ -347,6 +388,7 @@ impl Circuit {
                 others,
                 out: Some(pin("OUT", at)),
                 gain: None,
+                gain_trim: None,
             });
         }
     }

@@ -5,8 +5,9 @@
 //! does not belong to the thermocouple is then drawn towards what it feeds.
 
 use super::circuit::Circuit;
-use super::flow::{Flow, Place};
-use super::sketch::{Extent, Sketches};
+use super::flow::{Branch, Feed, Flow, Place};
+use super::room::Extent;
+use super::sketch::Sketches;
 use super::strips::{End, How, Hung, Plan, Start, Tip};
 
 /// Places found.
@@ -355,9 +356,7 @@ fn ties(c: &Circuit, flow: &Flow, plan: &Plan, sketches: &Sketches, n: &Numbered
                 apart += usize::from(!attempt(u, &|u| u.tie(a, b, 0)));
             }
             (How::Above | How::Below, _, (Some(a), Some(b))) => {
-                let length = join.branch.map_or(4, |i| {
-                    2 + flow.branches[i].poles.iter().map(|p| 2 * c.poles[*p].half()).sum::<i32>()
-                });
+                let length = join.branch.map_or(4, |i| 2 + 2 * sketches.lying_half(i));
                 apart += usize::from(!attempt(u, &|u| u.after(a, b, length)));
             }
             _ => {}
@@ -396,6 +395,10 @@ fn mirrored(c: &Circuit, flow: &Flow) -> Vec<(usize, usize)> {
         let own = |m: usize| flow.feedback(c, m) || m == n;
         block.map_or(0, |b| b.inputs.iter().filter(|p| c.signal(p.node) && !own(p.node)).count())
     };
+    // A leg that stands on a source of its own is no mirror image of the other.
+    if flow.feed[c.minus] != Feed::Bead {
+        return Vec::new();
+    }
     let mut pairs = vec![(c.plus, c.minus)];
     let mut i = 0;
     while let Some((p, m)) = pairs.get(i).copied() {
@@ -412,7 +415,13 @@ fn mirrored(c: &Circuit, flow: &Flow) -> Vec<(usize, usize)> {
                 .filter_map(|b| b.out.as_ref().map(|o| (o.node, None)));
             series.chain(blocks).collect()
         };
-        let (a, b) = (next(p), next(m));
+        // A leg may have a branch of its own besides: then what feeds a block counts.
+        let feeds = |n: usize| c.blocks.iter().any(|b| b.inputs.iter().any(|p| p.node == n));
+        let (mut a, mut b) = (next(p), next(m));
+        if a.len() != b.len() {
+            a.retain(|x| feeds(x.0));
+            b.retain(|x| feeds(x.0));
+        }
         let ([x], [y]) = (a.as_slice(), b.as_slice()) else { continue };
         let alike = x.1.is_some() == y.1.is_some() && fed(x.0) == fed(y.0);
         if x.0 != y.0 && alike && !pairs.contains(&(x.0, y.0)) {
@@ -429,7 +438,7 @@ fn alike(c: &Circuit, flow: &Flow) -> Vec<(usize, usize)> {
     for (p, m) in &pairs {
         for (i, a) in flow.branches.iter().enumerate() {
             for (j, b) in flow.branches.iter().enumerate() {
-                let ([x], [y]) = (a.poles.as_slice(), b.poles.as_slice()) else { continue };
+                let (Some(x), Some(y)) = (a.poles.first(), b.poles.first()) else { continue };
                 let alike = match (flow.places[i], flow.places[j]) {
                     (Place::Series(f, t), Place::Series(g, v)) => {
                         f == *p && g == *m && pairs.contains(&(t, v))
@@ -437,7 +446,9 @@ fn alike(c: &Circuit, flow: &Flow) -> Vec<(usize, usize)> {
                     (Place::Stub(f), Place::Stub(g)) => f == *p && g == *m && a.other(f) == b.other(g),
                     _ => false,
                 };
-                if i != j && alike && c.poles[*x].symbol == c.poles[*y].symbol {
+                let symbols =
+                    |b: &Branch| b.poles.iter().map(|p| c.poles[*p].symbol.clone()).collect::<Vec<_>>();
+                if i != j && alike && symbols(a) == symbols(b) {
                     list.push((*x, *y));
                 }
             }

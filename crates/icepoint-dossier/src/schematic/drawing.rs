@@ -1,6 +1,6 @@
 //! A drawing: placed parts, wires and notes, and how they become a picture.
 
-use super::sketch::Room;
+use super::room::Room;
 use super::symbol::{GRID, Shape, Symbol, TEXT, Turn};
 use crate::lettering::fitted;
 use crate::svg::{Anchor, Picture, Stroke, Text};

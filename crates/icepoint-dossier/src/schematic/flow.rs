@@ -294,24 +294,22 @@ fn branches(c: &Circuit) -> (Vec<Branch>, Vec<bool>) {
             && n != c.plus
             && n != c.minus
             && n != c.output
-            && !c.tests.iter().any(|t| t.1 == n)
+            && !c.tests.iter().chain(&c.taps).any(|t| t.1 == n)
     };
     let mut used = vec![false; c.poles.len()];
     let mut list = Vec::new();
-    // Rows that begin at a rail stand; all others keep their nodes, for they may lie in the signal's way.
-    for first in 0..c.poles.len() {
-        let p = &c.poles[first];
-        let start = match (c.signal(p.a), c.signal(p.b)) {
-            (false, true) => p.a,
-            (true, false) => p.b,
-            _ => continue,
-        };
+    // Rows that begin at a rail first, then the others; each from an end where more than the row hangs.
+    let ends = |i: usize| [(c.poles[i].a, c.poles[i].b), (c.poles[i].b, c.poles[i].a)];
+    let rails = (0..c.poles.len()).flat_map(|i| ends(i).map(|e| (i, e.0, e.1))).filter(|e| !c.signal(e.1));
+    let nodes = (0..c.poles.len()).flat_map(|i| ends(i).map(|e| (i, e.0, e.1))).filter(|e| !hidden(e.1));
+    // At last rings of parts that nothing else touches: they break anywhere.
+    let rings = (0..c.poles.len()).map(|i| (i, c.poles[i].a, c.poles[i].b));
+    for (first, start, mut at) in rails.chain(nodes).chain(rings) {
         if used[first] {
             continue;
         }
         let mut branch = Branch { poles: vec![first], a: start, b: start, between: Vec::new() };
         used[first] = true;
-        let mut at = if p.a == start { p.b } else { p.a };
         while hidden(at) {
             let next = (0..c.poles.len()).find(|i| !used[*i] && (c.poles[*i].a == at || c.poles[*i].b == at));
             let Some(next) = next else { break };
@@ -323,9 +321,6 @@ fn branches(c: &Circuit) -> (Vec<Branch>, Vec<bool>) {
         }
         branch.b = at;
         list.push(branch);
-    }
-    for (i, p) in c.poles.iter().enumerate().filter(|(i, _)| !used[*i]) {
-        list.push(Branch { poles: vec![i], a: p.a, b: p.b, between: Vec::new() });
     }
     (list, inside)
 }

@@ -1,7 +1,7 @@
 //! What hangs on the bars of strips, and how bars are joined across.
 
 use super::circuit::Role;
-use super::flow::Place;
+use super::flow::{Feed, Place};
 use super::strips::{Builder, End, How, Hung, Join, Slot, Start, Tip};
 
 impl Builder<'_> {
@@ -9,6 +9,14 @@ impl Builder<'_> {
         match tip {
             Tip::Bar(s, b) => (self.plan.strips[s].column, b, self.plan.strips[s].rank),
             Tip::Pin(..) => (0, 0, 0),
+        }
+    }
+
+    /// Whether a block drives the node there.
+    fn is_output(&self, tip: &Tip) -> bool {
+        match tip {
+            Tip::Bar(s, b) => matches!(self.flow.feed[self.plan.strips[*s].bars[*b].node], Feed::Block(_)),
+            Tip::Pin(..) => false,
         }
     }
 
@@ -25,8 +33,15 @@ impl Builder<'_> {
                 continue;
             }
             if let (Some(a), Some(b)) = (self.home[branch.a], self.home[branch.b]) {
+                // Beside its other end, where the node has a bar there: behind a flag, or at the foot of a fork.
+                let near = |node: usize, home: (usize, usize), other: (usize, usize)| {
+                    let bars = &self.plan.strips[other.0].bars;
+                    let there = bars.iter().position(|bar| bar.node == node);
+                    there.map_or(home, |bar| (other.0, bar))
+                };
+                let (a, b) = (near(branch.a, a, b), near(branch.b, b, a));
                 let tips = [Tip::Bar(a.0, a.1), Tip::Bar(b.0, b.1)];
-                joins.push(Join { branch: Some(i), node: branch.a, tips, how: How::Bridge });
+                joins.push(Join { branch: Some(i), node: branch.a, tips, how: How::Bridge, tears: false });
             }
         }
         // Reference pins of amplifiers and the like, from below.
@@ -35,7 +50,7 @@ impl Builder<'_> {
                 if let (true, Some(h)) = (self.c.signal(pin.node), self.home[pin.node]) {
                     let tips = [Tip::Bar(h.0, h.1), Tip::Pin(k, p)];
                     let how = if pin.name == "REF" { How::Bridge } else { How::Flag };
-                    joins.push(Join { branch: None, node: pin.node, tips, how });
+                    joins.push(Join { branch: None, node: pin.node, tips, how, tears: false });
                 }
             }
         }
@@ -66,6 +81,8 @@ impl Builder<'_> {
             _ => None,
         };
         let feedback = related(s, t).or_else(|| related(t, s));
+        let driven = j.tips.iter().any(|tip| self.is_output(tip));
+        j.tears = j.branch.is_some() && (feedback.is_some() || !driven);
         let fork =
             self.plan.strips[s].end == End::None && self.plan.strips[s].column == self.plan.strips[t].column;
         j.how = if let Some((k, p)) = feedback {
@@ -98,6 +115,11 @@ impl Builder<'_> {
                 hung[h.0][h.1].push((3, !lower, Hung::Test(i)));
             }
         }
+        for (i, (_, node)) in c.taps.iter().enumerate() {
+            if let Some(h) = self.home[*node] {
+                hung[h.0][h.1].push((4, false, Hung::Tap(i)));
+            }
+        }
         for (i, branch) in flow.branches.iter().enumerate() {
             if let Place::Stub(node) = flow.places[i] {
                 let far = branch.other(node);
@@ -115,6 +137,8 @@ impl Builder<'_> {
             if j.how == How::Flag && j.branch.is_none() {
                 self.flagged.insert(j.node);
             }
+            // A part whose wire is cut stands where its signal goes, not at the output that it comes from.
+            let standing = usize::from(self.is_output(&j.tips[0]) && !self.is_output(&j.tips[1]));
             let ranks: Vec<usize> = j.tips.iter().map(|t| self.place(*t).2).collect();
             for (end, tip) in j.tips.iter().enumerate() {
                 let Tip::Bar(s, b) = *tip else { continue };
@@ -132,7 +156,7 @@ impl Builder<'_> {
                                 hung[s][b].push((2, false, Hung::Flag(flow.names[j.node].clone())))
                             }
                             None => {}
-                            Some(k) if end == 0 => hung[s][b].push((5, false, Hung::Stub(k))),
+                            Some(k) if end == standing => hung[s][b].push((5, false, Hung::Stub(k))),
                             Some(_) => {
                                 self.flagged.insert(self.plan.strips[s].bars[b].node);
                             }
@@ -185,7 +209,9 @@ impl Builder<'_> {
 
 /// Things above and below share a slot where that reads well.
 fn packed(list: &[(u8, bool, Hung)]) -> Vec<Slot> {
-    let simple = |h: &Hung| matches!(h, Hung::Test(_) | Hung::Stub(_) | Hung::Meter | Hung::Terminal("OUT"));
+    let simple = |h: &Hung| {
+        matches!(h, Hung::Test(_) | Hung::Stub(_) | Hung::Meter | Hung::Tap(_) | Hung::Terminal("OUT"))
+    };
     let mut slots: Vec<Slot> = Vec::new();
     for (_, up, hung) in list {
         let free = |slot: &&mut Slot| {

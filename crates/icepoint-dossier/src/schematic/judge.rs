@@ -1,7 +1,7 @@
 //! What is wrong with a drawing, read from its geometry alone: it knows neither how it was placed nor how it was wired.
 
 use super::drawing::Drawing;
-use super::sketch::{Point, Room};
+use super::room::{Point, Room};
 use super::symbol::Symbol;
 
 /// Smallest distance of a wire to a text or body that it does not join, in grid units.

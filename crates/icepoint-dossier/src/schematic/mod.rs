@@ -27,6 +27,7 @@ mod flow;
 mod hang;
 mod judge;
 mod nets;
+mod room;
 mod route;
 mod rows;
 mod sketch;
@@ -35,7 +36,7 @@ mod strips;
 mod symbol;
 
 pub use automatic::automatic;
-pub use circuit::Words;
+pub use circuit::{Words, taps};
 pub use drawing::{Drawing, Part, Side};
 pub use nets::{Net, PinName};
 pub use symbol::{FlagSide, Symbol, Turn};

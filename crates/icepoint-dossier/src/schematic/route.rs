@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use super::sketch::{Point, Room};
+use super::room::{Point, Room};
 
 /// A point of the grid.
 pub(super) type Cell = (i32, i32);
@@ -13,6 +13,8 @@ const BEND: u32 = 9;
 const CROSSING: u32 = 30;
 /// Beside a label or body it is tight: rather go round.
 const CLOSE: u32 = 3;
+/// A wire that leaves from the middle of another is harder to follow than one from where its part stands.
+const BRANCHED: u32 = 6;
 
 /// What lies on the grid.
 pub(super) struct Grid {
@@ -139,48 +141,63 @@ impl Grid {
                 Some((_, false)) => {}
                 _ => return false,
             }
-            let along = if way.is_multiple_of(2) { &self.level } else { &self.upright };
-            // Not on top of a wire that lies there already.
-            if at != from && at != to && self.index(at).is_some_and(|i| along[i] == Some(net)) {
-                return false;
-            }
             if at == to {
                 return true;
             }
-            at = (at.0 + step.0, at.1 + step.1);
+            let next = (at.0 + step.0, at.1 + step.1);
+            if self.on_own(at, next, way, net) {
+                return false;
+            }
+            at = next;
         }
     }
 
-    /// The cheapest way from any of `from` to any of `to`; its cells from corner to corner.
-    pub fn way(&self, from: &[Cell], to: &[Cell], net: usize) -> Option<Vec<Cell>> {
+    /// Whether a step would lie on top of a wire of the same net.
+    fn on_own(&self, at: Cell, next: Cell, way: usize, net: usize) -> bool {
+        let along = if way.is_multiple_of(2) { &self.level } else { &self.upright };
+        [at, next].into_iter().all(|c| self.index(c).is_some_and(|i| along[i] == Some(net)))
+    }
+
+    /// The cheapest way from any of `from`, `home` by preference, to any of `to`; its cells from corner to corner.
+    pub fn way(&self, home: Cell, from: &[Cell], to: &[Cell], net: usize) -> Option<Vec<Cell>> {
         const UNSEEN: u32 = u32::MAX;
         let size = self.level.len();
         let mut goal = vec![false; size];
         to.iter().filter_map(|c| self.index(*c)).for_each(|i| goal[i] = true);
+        // No way is shorter than straight to the goals' box: what looks away from it can wait.
+        let all = Room::around(to.iter().map(|c| point(*c)))?;
+        let ahead = |c: Cell| {
+            let beyond = |v: i32, from: f64, to: f64| (from as i32 - v).max(v - to as i32).max(0) as u32;
+            STEP * (beyond(c.0, all.left, all.right) + beyond(c.1, all.top, all.bottom))
+        };
         // By cell and way of entering it: cost, and the state before.
         let mut best = vec![(UNSEEN, usize::MAX); 4 * size];
         let mut open = BinaryHeap::new();
-        for i in from.iter().filter_map(|c| self.index(*c)) {
+        for (cell, i) in from.iter().filter_map(|c| Some((*c, self.index(*c)?))) {
+            let price = if cell == home { 0 } else { BRANCHED };
             for way in 0..4 {
-                best[4 * i + way].0 = 0;
-                open.push(Reverse((0, 4 * i + way, false)));
+                best[4 * i + way].0 = price;
+                open.push(Reverse((price + ahead(cell), 4 * i + way, false)));
             }
         }
-        while let Some(Reverse((cost, state, straight))) = open.pop() {
+        while let Some(Reverse((hoped, state, straight))) = open.pop() {
             let (i, way) = (state / 4, state % 4);
-            if best[state].0 < cost {
+            let (cost, at) = (best[state].0, self.cell(i));
+            if cost + ahead(at) < hoped {
                 continue;
             }
             if goal[i] && !straight {
                 return Some(self.trace(&best, state));
             }
-            let at = self.cell(i);
             for (next, step) in WAYS.iter().enumerate() {
                 let bends = next != way;
                 if (next + 2) % 4 == way || bends && straight {
                     continue;
                 }
                 let cell = (at.0 + step.0, at.1 + step.1);
+                if self.on_own(at, cell, next, net) {
+                    continue;
+                }
                 let (Some(j), Some((price, only_straight))) = (self.index(cell), self.enter(cell, next, net))
                 else {
                     continue;
@@ -189,7 +206,7 @@ impl Grid {
                 let total = cost + price + bend;
                 if total < best[4 * j + next].0 {
                     best[4 * j + next] = (total, state);
-                    open.push(Reverse((total, 4 * j + next, only_straight)));
+                    open.push(Reverse((total + ahead(cell), 4 * j + next, only_straight)));
                 }
             }
         }

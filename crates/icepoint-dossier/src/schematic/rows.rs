@@ -4,7 +4,8 @@ use super::circuit::Circuit;
 use super::columns::Columns;
 use super::drawing::Side;
 use super::flow::Flow;
-use super::sketch::{Piece, Point, Room, Sketches};
+use super::room::{Point, Room};
+use super::sketch::{Piece, Sketches};
 use super::strips::{End, How, Hung, Join, Plan, Start, Tip};
 use super::symbol::{FlagSide, Symbol, Turn};
 
@@ -105,10 +106,7 @@ impl Stack<'_> {
     pub(super) fn span(&self, s: usize, b: usize) -> (i32, i32) {
         let strip = &self.plan.strips[s];
         let mut xs: Vec<i32> = self.x.slots[s][b].clone();
-        let half = |i: usize| {
-            let poles = &self.flow.branches[strip.series[i]].poles;
-            poles.iter().map(|p| self.c.poles[*p].half()).sum::<i32>()
-        };
+        let half = |i: usize| self.sketches.lying_half(strip.series[i]);
         if b > 0 {
             xs.push(self.x.series[s][b - 1] + half(b - 1));
         } else {
@@ -160,12 +158,28 @@ impl Stack<'_> {
     fn single(&self, s: usize) -> Group {
         let mut group = Group { strips: vec![(s, 0)], ..Group::default() };
         group.rooms = self.strip_piece(s).rooms();
+        group.rooms.extend(self.way_to_pin(s));
         if let Start::Out(k) = self.plan.strips[s].start {
             let piece = self.sketches.block(k);
             group.blocks.push((k, 0));
             group.rooms.extend(piece.rooms().iter().map(|r| r.moved(f64::from(self.x.blocks[k]), 0.0)));
         }
         group
+    }
+
+    /// The level wire from a strip's last bar to the amplifier that it ends at: it is laid later, and must find its row
+    /// free but for the last step, where it may have to climb.
+    fn way_to_pin(&self, s: usize) -> Option<Room> {
+        let strip = &self.plan.strips[s];
+        let End::Pin(k, p) = strip.end else { return None };
+        let last = strip.bars.len().checked_sub(1)?;
+        if self.x.slots[s][last].is_empty() && strip.start == Start::Bare && last == 0 {
+            return None;
+        }
+        let from = self.span(s, last).1;
+        let to = self.x.blocks[k] + self.sketches.pin(k, &self.c.blocks[k].inputs[p].name).0 - 2;
+        let f = f64::from;
+        (from < to).then_some(Room { left: f(from), top: 0.0, right: f(to), bottom: 0.0 })
     }
 
     fn holder(&self, s: usize) -> Option<usize> {

@@ -1,101 +1,15 @@
 //! Small pieces of drawing with the room they take: what hangs on a slot, a series part, a block with its rails.
 
-use super::circuit::{Circuit, Role, lying, standing};
+use super::circuit::{Block, Circuit, Role, lying, standing};
 use super::drawing::{Part, Side};
 use super::flow::Flow;
+use super::room::{Extent, NONE, Point, Room};
 use super::strips::{How, Hung, Plan};
-use super::symbol::{FlagSide, GRID, Symbol, Turn};
+use super::symbol::{FlagSide, GRID, Symbol, TEXT, Turn};
 use crate::lettering::text_width;
 
-pub(super) type Point = (f64, f64);
-
-/// A rectangle in grid units.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Room {
-    pub left: f64,
-    pub top: f64,
-    pub right: f64,
-    pub bottom: f64,
-}
-
-impl Room {
-    pub fn around(points: impl IntoIterator<Item = Point>) -> Option<Self> {
-        points.into_iter().fold(None, |b: Option<Self>, (x, y)| {
-            let b = b.unwrap_or(Self { left: x, top: y, right: x, bottom: y });
-            Some(Self {
-                left: b.left.min(x),
-                top: b.top.min(y),
-                right: b.right.max(x),
-                bottom: b.bottom.max(y),
-            })
-        })
-    }
-
-    /// Whether the two come closer than `gap`.
-    pub fn meets(&self, other: &Self, gap: f64) -> bool {
-        self.left < other.right + gap
-            && other.left < self.right + gap
-            && self.top < other.bottom + gap
-            && other.top < self.bottom + gap
-    }
-
-    pub fn moved(&self, x: f64, y: f64) -> Self {
-        Self { left: self.left + x, top: self.top + y, right: self.right + x, bottom: self.bottom + y }
-    }
-}
-
-/// How far a thing reaches to both sides of its column: far above its row, close above, close below, far below.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Extent(pub [(f64, f64); 4]);
-
-/// Nothing there.
-const NONE: f64 = -1000.0;
-/// Series parts with their texts reach so far from their row; what stands keeps its texts beyond.
-const CLOSE: f64 = 3.2;
-
-impl Extent {
-    pub const fn both(left: f64, right: f64) -> Self {
-        Self([(left, right); 4])
-    }
-
-    /// Close to the row alone.
-    pub const fn close(half: f64) -> Self {
-        Self([(NONE, NONE), (half, half), (half, half), (NONE, NONE)])
-    }
-
-    fn of(rooms: &[Room]) -> Self {
-        let bands = [(-1e9, -CLOSE), (-CLOSE, -0.3), (0.3, CLOSE), (CLOSE, 1e9)];
-        let mut e = Self::both(NONE, NONE);
-        for (at, (top, bottom)) in e.0.iter_mut().zip(bands) {
-            for r in rooms.iter().filter(|r| r.top < bottom && r.bottom > top) {
-                *at = (at.0.max(-r.left), at.1.max(r.right));
-            }
-        }
-        e
-    }
-
-    /// Least distance to a thing further right.
-    pub fn before(&self, right: &Self) -> i32 {
-        let widest = self.0.iter().zip(&right.0).map(|(a, b)| a.1 + b.0).fold(NONE, f64::max);
-        libm::ceil(widest + 1.0).max(1.0) as i32
-    }
-
-    /// How far it reaches to the right below its row, or above it.
-    pub fn right(&self, below: bool) -> f64 {
-        if below { self.0[2].1.max(self.0[3].1) } else { self.0[0].1.max(self.0[1].1) }
-    }
-
-    /// One side of it alone.
-    fn side(&self, up: bool) -> Self {
-        let mut e = *self;
-        if up {
-            (e.0[2], e.0[3]) = ((NONE, NONE), (NONE, NONE))
-        } else {
-            (e.0[0], e.0[1]) = ((NONE, NONE), (NONE, NONE))
-        }
-        e
-    }
-}
+/// Space between texts of neighbours in a row.
+const BETWEEN_TEXTS: f64 = 0.9;
 
 /// A wire, with its node where its pins don't tell.
 #[derive(Clone, Debug)]
@@ -282,12 +196,7 @@ impl<'a> Sketches<'a> {
                 self.tie(&mut piece, pin.node, (x, y), y <= 0.0);
             }
         }
-        if let Some(gain) = &block.gain {
-            piece.wire(None, &[(-8.0, -3.0), (-5.0, -3.0)]);
-            piece.wire(None, &[(-8.0, 3.0), (-5.0, 3.0)]);
-            let texts = (gain.as_str(), self.c.value(gain));
-            piece.part(Symbol::Resistor, (-8.0, 0.0), Turn::Quarter, texts, Side::Left);
-        }
+        self.draw_gain(&mut piece, block);
         for (_, p) in self.plan.tied.iter().filter(|t| t.0 == k) {
             let (x, y) = self.pin(k, &block.inputs[*p].name);
             let (x, y) = (f64::from(x), f64::from(y));
@@ -318,6 +227,27 @@ impl<'a> Sketches<'a> {
             piece.bare(Symbol::Flag { name: "counts".to_owned(), side: FlagSide::Right }, (6.0, 0.0));
         }
         piece
+    }
+
+    /// The resistor on the gain pins, which stands between them; with a trim that one does, and the resistor lies.
+    fn draw_gain(&self, piece: &mut Piece, block: &'a Block) {
+        let texts = |name: &'a str| (name, self.c.value(name));
+        match (&block.gain, &block.gain_trim) {
+            (Some(gain), Some(trim)) => {
+                piece.wire(None, &[(-16.0, -3.0), (-5.0, -3.0)]);
+                piece.part(Symbol::Trimmer, (-16.0, 0.0), Turn::Quarter, texts(trim), Side::Left);
+                piece.wire(None, &[(-16.0, 3.0), (-13.0, 3.0)]);
+                piece.part(Symbol::Resistor, (-10.0, 3.0), Turn::None, texts(gain), Side::Above);
+                piece.wire(None, &[(-7.0, 3.0), (-5.0, 3.0)]);
+            }
+            (Some(one), None) | (None, Some(one)) => {
+                let symbol = if block.gain.is_some() { Symbol::Resistor } else { Symbol::Trimmer };
+                piece.wire(None, &[(-8.0, -3.0), (-5.0, -3.0)]);
+                piece.wire(None, &[(-8.0, 3.0), (-5.0, 3.0)]);
+                piece.part(symbol, (-8.0, 0.0), Turn::Quarter, texts(one), Side::Left);
+            }
+            (None, None) => {}
+        }
     }
 
     /// Ground, rail or flag a step away from a point.
@@ -385,6 +315,11 @@ impl<'a> Sketches<'a> {
             Hung::Terminal(name) => {
                 let side = if *name == "TC−" { Side::Below } else { Side::Above };
                 piece.part(Symbol::Terminal, (0.0, 0.0), Turn::None, (name, String::new()), side);
+            }
+            Hung::Tap(i) => {
+                piece.wire(None, &[(0.0, 0.0), (0.0, 2.0)]);
+                let texts = (self.c.taps[*i].0.as_str(), String::new());
+                piece.part(Symbol::Terminal, (0.0, 2.0), Turn::None, texts, Side::Below);
             }
             Hung::Meter => {
                 piece.wire(None, &[(0.0, 0.0), (0.0, 2.0)]);
@@ -467,16 +402,54 @@ impl<'a> Sketches<'a> {
             poles.reverse();
         }
         let mut piece = Piece::default();
-        let mut x = -self.length(branch) / 2.0;
+        let places = self.lying_places(&poles);
         let mut node = left;
-        for p in poles {
-            let pole = &self.c.poles[p];
+        for (i, (p, x)) in poles.iter().zip(&places).enumerate() {
+            let pole = &self.c.poles[*p];
             let half = f64::from(pole.half());
             let texts = (pole.designator.as_str(), self.c.value(&pole.designator));
-            piece.part(pole.symbol.clone(), (x + half, 0.0), lying(pole, node), texts, side);
+            piece.part(pole.symbol.clone(), (*x, 0.0), lying(pole, node), texts, side);
             node = if pole.a == node { pole.b } else { pole.a };
-            x += 2.0 * half;
+            if let (Some(q), Some(next)) = (poles.get(i + 1), places.get(i + 1)) {
+                let (from, to) = (x + half, next - f64::from(self.c.poles[*q].half()));
+                if from < to {
+                    piece.wire(None, &[(from, 0.0), (to, 0.0)]);
+                }
+            }
         }
         piece
+    }
+
+    /// Half the length of a branch that lies, from its middle to either end.
+    pub fn lying_half(&self, branch: usize) -> i32 {
+        let poles = &self.flow.branches[branch].poles;
+        let end = self.lying_places(poles).last().copied().unwrap_or(0.0);
+        poles.last().map_or(0, |p| libm::round(end) as i32 + self.c.poles[*p].half())
+    }
+
+    /// Places of poles in a row about its middle: far enough apart for their texts, both ends on the grid.
+    fn lying_places(&self, poles: &[usize]) -> Vec<f64> {
+        let wide = |p: usize| {
+            let pole = &self.c.poles[p];
+            let value = text_width(&self.c.value(&pole.designator), TEXT);
+            value.max(1.1 * text_width(&pole.designator, TEXT)) / GRID
+        };
+        let mut places = vec![0.0];
+        for two in poles.windows(2) {
+            let [p, q] = *two else { continue };
+            let symbols = f64::from(self.c.poles[p].half() + self.c.poles[q].half());
+            let texts = (wide(p) + wide(q)) / 2.0 + BETWEEN_TEXTS;
+            places.push(places.last().copied().unwrap_or(0.0) + libm::ceil(symbols.max(texts)));
+        }
+        let half = |p: Option<&usize>| p.map_or(0.0, |p| f64::from(self.c.poles[*p].half()));
+        let (first, last) =
+            (-half(poles.first()), places.last().copied().unwrap_or(0.0) + half(poles.last()));
+        // Half of the whole length must be whole: the last part moves on by one where it isn't.
+        let odd = libm::fmod(last - first, 2.0);
+        if let Some(end) = places.last_mut() {
+            *end += odd;
+        }
+        let middle = (first + last + odd) / 2.0;
+        places.iter().map(|x| x - middle).collect()
     }
 }

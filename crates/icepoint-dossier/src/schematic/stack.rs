@@ -3,8 +3,9 @@
 use super::columns::{TERMINAL, band};
 use super::drawing::Side;
 use super::flow::Place;
+use super::room::Room;
 use super::rows::{Group, Laid, Stack, Wanted};
-use super::sketch::{Piece, Room};
+use super::sketch::Piece;
 use super::strips::{End, How, Start, Tip};
 use super::symbol::{Symbol, Turn};
 
@@ -65,6 +66,7 @@ impl Stack<'_> {
             .filter(|k| self.c.blocks[*k].drives_rail(self.c))
             .map(|k| self.sketches.block(k).clone());
         let mut rooms = all.rooms.clone();
+        rooms.extend(self.ways(all));
         let right = rooms.iter().map(|r| r.right).fold(60.0, f64::max) as i32;
         let bottom = rooms.iter().map(|r| r.bottom).fold(0.0, f64::max) as i32;
         let mut placed = Vec::new();
@@ -92,6 +94,33 @@ impl Stack<'_> {
             placed.push((piece, x, y));
         }
         placed
+    }
+
+    /// Where wires will run that are still to be laid: from a strip's end to its pin, between the ends of joins.
+    fn ways(&self, all: &Group) -> Vec<Room> {
+        let block = |k: usize| all.blocks.iter().find(|b| b.0 == k).map(|b| b.1);
+        let f = |p: (i32, i32)| (f64::from(p.0), f64::from(p.1));
+        let pins = all.strips.iter().filter_map(|(s, y)| {
+            let strip = &self.plan.strips[*s];
+            let End::Pin(k, p) = strip.end else { return None };
+            let (dx, dy) = self.sketches.pin(k, &self.c.blocks[k].inputs[p].name);
+            let from = (self.span(*s, strip.bars.len() - 1).1, *y);
+            Room::around([f(from), f((self.x.blocks[k] + dx, block(k)? + dy))])
+        });
+        let joins =
+            self.plan.joins.iter().enumerate().filter(|(_, j)| j.how == How::Bridge).filter_map(|(i, j)| {
+                let end = |tip: Tip| {
+                    let y = match tip {
+                        Tip::Bar(s, _) => all.row(s)?,
+                        Tip::Pin(k, p) => {
+                            block(k)? + self.sketches.pin(k, &self.c.blocks[k].others[p].name).1
+                        }
+                    };
+                    Some(f((self.tip_x(i, tip)?, y)))
+                };
+                Room::around([end(j.tips[0])?, end(j.tips[1])?])
+            });
+        pins.chain(joins).collect()
     }
 
     /// The lowest row that the group's wires come from.
@@ -176,11 +205,12 @@ impl Stack<'_> {
                     for (end, (x, row)) in [(0, (xa, ya)), (1, (xb, yb))] {
                         let at = node(join.tips[end]);
                         // The pin of the branch that belongs to this end.
-                        let pole = b.poles.first().map(|p| &self.c.poles[*p]);
-                        let Some(part) = drawn.parts.first() else { continue };
+                        let pole = if b.a == at { b.poles.first() } else { b.poles.last() };
+                        let Some(pole) = pole.map(|p| &self.c.poles[*p]) else { continue };
+                        let part = drawn.parts.iter().find(|p| p.designator == pole.designator);
+                        let Some(part) = part else { continue };
                         let pins = part.pins();
-                        let first = pole.is_some_and(|p| p.a == at);
-                        let pin = if first { pins.first() } else { pins.get(1) };
+                        let pin = if pole.a == at { pins.first() } else { pins.get(1) };
                         if let Some(pin) = pin {
                             wanted.push(Wanted { node: at, from: (x, row), to: super::route::cell(pin.1) });
                         }

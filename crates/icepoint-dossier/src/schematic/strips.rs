@@ -69,6 +69,8 @@ pub(super) enum Hung {
     /// Wire to ground or a rail: the node.
     Rail(usize),
     Terminal(&'static str),
+    /// Terminal of a tap, by its number.
+    Tap(usize),
     Meter,
 }
 
@@ -112,6 +114,8 @@ pub(super) struct Join {
     pub node: usize,
     pub tips: [Tip; 2],
     pub how: How,
+    /// Whether flags in its place would tear what belongs together: feedback, or two nodes that no output drives.
+    pub tears: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -295,6 +299,7 @@ impl Builder<'_> {
             node,
             tips: [Tip::Bar(usize::MAX, 0), Tip::Bar(at.0, at.1)],
             how: How::Bridge,
+            tears: false,
         });
     }
 

@@ -7,9 +7,12 @@ use icepoint_chain::front_end::sensing::{
     ClampFigures, DetectionFigures, JunctionFigures, PlatinumFigures, ThermistorFigures,
 };
 use icepoint_chain::front_end::{
-    AmplifierFigures, FrontEnd, Network, Part, PartKind, Ports, ResistorFigures, TestPoint, Values, library,
+    AmplifierFigures, FrontEnd, Network, Part, PartKind, Ports, ResistorFigures, Surroundings, TestPoint,
+    Values, library,
 };
 use icepoint_sensors::platinum::Class;
+
+pub mod variants;
 
 /// A front end from lines of text:
 /// `R1 a b`, `C1 a b`, `A1 plus minus out`, `I1 plus minus reference out RG`, `U1 node`, `VS node volts`, `VREF node volts`,
@@ -163,12 +166,20 @@ pub fn front_end(id: &str, lines: &str) -> FrontEnd {
 
 const SUPPLY: &str = "VS supply 3.3\nVREF reference 2.5\n";
 
+/// The kiln's supplies, amplifiers and probe.
+fn kiln_surroundings() -> Surroundings {
+    static AROUND: std::sync::OnceLock<Surroundings> = std::sync::OnceLock::new();
+    let read = || {
+        let kiln = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/burnout-kiln.toml");
+        let file = icepoint_chain::file::load(std::path::Path::new(kiln)).expect("the kiln's file is sound");
+        icepoint_chain::resolve::resolve(&file).expect("and complete").surroundings
+    };
+    AROUND.get_or_init(read).clone()
+}
+
 /// Every front end of the library with its usual values.
 pub fn library() -> Vec<(FrontEnd, bool)> {
-    // The kiln's supplies, amplifiers and probe around all of them.
-    let kiln = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/burnout-kiln.toml");
-    let file = icepoint_chain::file::load(std::path::Path::new(kiln)).expect("the kiln's file is sound");
-    let surroundings = icepoint_chain::resolve::resolve(&file).expect("and complete").surroundings;
+    let surroundings = kiln_surroundings();
     let built = |b: &icepoint_chain::front_end::Blueprint| {
         let front_end = b.build(&surroundings, &Values::new());
         let converter = front_end.ports.reference.is_some() || front_end.ports.output_minus.is_some();
@@ -339,6 +350,7 @@ pub fn words(front_end: &FrontEnd, converter: bool) -> icepoint_dossier::schemat
         sensor: (converter && !front_end.parts.iter().any(|p| p.kind.senses_temperature()))
             .then(|| "digital".to_owned()),
         notes: Vec::new(),
+        taps: Vec::new(),
     }
 }
 
@@ -385,10 +397,19 @@ pub fn netlist(front_end: &FrontEnd, converter: bool) -> Vec<(String, String)> {
                     join(node, format!("{d}.{pin}"));
                 }
             }
+            // With a trim: RG1, trim, middle, resistor, RG2.
             PartKind::GainResistor { amplifier, .. } => {
+                let trimmed = |p: &Part| matches!(&p.kind, PartKind::AdjustableGain { amplifier: a, .. } if a == amplifier);
+                let trim = front_end.parts.iter().find(|p| trimmed(p));
                 for pin in ["RG1", "RG2"] {
                     join(&format!("{amplifier} {pin}"), format!("{amplifier}.{pin}"));
-                    join(&format!("{amplifier} {pin}"), d.clone());
+                }
+                let first = if trim.is_some() { "middle" } else { "RG1" };
+                join(&format!("{amplifier} {first}"), d.clone());
+                join(&format!("{amplifier} RG2"), d.clone());
+                if let Some(trim) = trim {
+                    join(&format!("{amplifier} RG1"), trim.designator.clone());
+                    join(&format!("{amplifier} middle"), trim.designator.clone());
                 }
             }
             PartKind::TemperatureSensor { node } | PartKind::Reference { node, .. } => {
