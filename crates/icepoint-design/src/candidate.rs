@@ -42,8 +42,12 @@ impl Assessment {
     /// The error by which boards are ordered, K: among boards of alike error the one with room to its limits is better, and
     /// what other types have to suffer on their taps counts as a contribution that is independent.
     pub fn weighed(&self) -> f64 {
-        let error = if self.taps > 0.0 { libm::hypot(self.error_95, self.taps) } else { self.error_95 };
-        error * (1.0 + ROOM * (1.0 - (self.margin / ENOUGH).clamp(0.0, 1.0)))
+        self.error() * (1.0 + ROOM * (1.0 - (self.margin / ENOUGH).clamp(0.0, 1.0)))
+    }
+
+    /// The error with what other types have to suffer on their taps, K.
+    pub fn error(&self) -> f64 {
+        if self.taps > 0.0 { libm::hypot(self.error_95, self.taps) } else { self.error_95 }
     }
 
     /// Best first: what holds its limits before what doesn't, then by error, then by values so that ties always fall

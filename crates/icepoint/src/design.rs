@@ -132,12 +132,18 @@ fn compared(arguments: &DesignArguments, file: &ChainFile) -> Result<Option<Comp
 /// Every value of the front end as the chain file takes it.
 fn chosen(design: &Design) -> Vec<ChosenValue> {
     let slots = design.resolved.blueprint.slots.iter();
+    let is_ambiguous =
+        |kind, value| design.resolved.drawer.as_ref().is_some_and(|d| d.is_ambiguous(kind, value));
     slots
         .filter_map(|slot| {
             let value = *design.values.get(&slot.designator)?;
             // Two parts are written as their value with its limit: a part at hand, which need be in no series.
             let tolerance = match design.fits.get(&slot.designator) {
                 Some(fit @ Fit::Two { .. }) => Some(Tolerance::Relative(rounded(fit.equivalent().tolerance))),
+                // Of several parts of this value it is the one with this limit.
+                Some(Fit::One(part)) if is_ambiguous(slot.kind, part.value) => {
+                    Some(Tolerance::Relative(part.tolerance))
+                }
                 _ => None,
             };
             Some(ChosenValue {

@@ -3,28 +3,10 @@
 use std::io::{self, Write};
 
 use icepoint_chain::front_end::SlotKind;
-use icepoint_chain::quantity::{Unit, format};
+use icepoint_chain::quantity::format;
 use icepoint_design::Design;
-use icepoint_design::search::{Filled, FilledFrom, Fit, Join};
+use icepoint_design::search::{Filled, FilledFrom, Fit, Join, unit};
 use serde::Serialize;
-
-fn unit(kind: SlotKind) -> Unit {
-    match kind {
-        SlotKind::Resistor => Unit::Ohm,
-        SlotKind::Capacitor => Unit::Farad,
-    }
-}
-
-/// "4.7 kΩ ± 1 %", "4.7 kΩ ± 1 % and 120 Ω ± 1 % in series".
-pub fn words(kind: SlotKind, fit: &Fit) -> String {
-    let one = |part: &icepoint_design::search::Part| {
-        format!("{} ± {}", format(part.value, unit(kind), 4), format(part.tolerance, Unit::Ratio, 3))
-    };
-    match fit {
-        Fit::One(part) => one(part),
-        Fit::Two { join, first, second, .. } => format!("{} and {} {}", one(first), one(second), join.name()),
-    }
-}
 
 /// The table for people; nothing without a drawer.
 pub fn print(design: &Design, out: &mut dyn Write) -> io::Result<()> {
@@ -38,7 +20,7 @@ pub fn print(design: &Design, out: &mut dyn Write) -> io::Result<()> {
         let value = |v: f64| format(v, unit(place.kind), 4);
         [
             place.designators.join(", "),
-            words(place.kind, &place.fit),
+            place.fit.words(place.kind),
             match place.origin {
                 FilledFrom::Drawer { left } => left.to_string(),
                 FilledFrom::Bought => "bought".into(),
@@ -46,10 +28,9 @@ pub fn print(design: &Design, out: &mut dyn Write) -> io::Result<()> {
             },
             place.ideal.map_or("as chosen".into(), value),
             if place.ideal.is_some() { format!("{:.3} K", place.costs) } else { "nothing".into() },
-            place.worth_buying.map_or("nothing".into(), |p| {
-                let tolerance = format(p.part.tolerance, Unit::Ratio, 3);
-                format!("{} ± {tolerance}, saves {:.2} K", value(p.part.value), p.saves)
-            }),
+            place
+                .worth_buying
+                .map_or("nothing".into(), |p| format!("{}, {}", p.part.words(place.kind), p.words())),
         ]
     }));
     let width = |column: usize| rows.iter().map(|r| r[column].chars().count()).max().unwrap_or(0);

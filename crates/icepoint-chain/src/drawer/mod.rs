@@ -533,10 +533,61 @@ impl Drawer {
         self.parts.iter().filter(move |p| p.kind == kind)
     }
 
-    /// The tightest part of this value, if there is one.
-    pub fn find(&self, kind: SlotKind, value: f64) -> Option<&DrawerPart> {
-        self.of_kind(kind).find(|p| (p.value / value - 1.0).abs() < 1e-9)
+    /// Whether there are parts of this value with different figures: then the value alone does not tell which one it is.
+    pub fn is_ambiguous(&self, kind: SlotKind, value: f64) -> bool {
+        self.of_kind(kind).filter(|p| alike(p.value, value)).count() > 1
     }
+
+    /// The lines that parts take which are wanted one after the other, by their index; `None` for what none is left of. Of
+    /// one value that with the tolerance that is stated, where one is and there is such a line; else the tightest that is
+    /// left, or the widest.
+    pub fn lines(&self, wanted: &[WantedPart], first: FirstTaken) -> Vec<Option<usize>> {
+        let mut taken = vec![0u32; self.parts.len()];
+        wanted
+            .iter()
+            .map(|want| {
+                let left = |i: &usize| self.parts[*i].count.covers(taken[*i] + 1);
+                let of_value =
+                    |i: &usize| self.parts[*i].kind == want.kind && alike(self.parts[*i].value, want.value);
+                let mut fit: Vec<usize> = (0..self.parts.len()).filter(of_value).filter(left).collect();
+                if let Some(stated) = want.tolerance
+                    && fit.iter().any(|i| alike(self.parts[*i].tolerance, stated))
+                {
+                    fit.retain(|i| alike(self.parts[*i].tolerance, stated));
+                }
+                let line = match first {
+                    FirstTaken::Tightest => fit.first(),
+                    FirstTaken::Widest => fit.last(),
+                };
+                line.inspect(|i| taken[**i] += 1).copied()
+            })
+            .collect()
+    }
+}
+
+/// A part that is looked for in a drawer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WantedPart {
+    /// Resistor or capacitor.
+    pub kind: SlotKind,
+    /// Ω or F.
+    pub value: f64,
+    /// Limit, relative, where one is stated.
+    pub tolerance: Option<f64>,
+}
+
+/// Which of several lines of one value are taken first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FirstTaken {
+    /// That with the smallest tolerance.
+    Tightest,
+    /// That with the largest one.
+    Widest,
+}
+
+/// But for rounding.
+fn alike(a: f64, b: f64) -> bool {
+    (a / b - 1.0).abs() < 1e-9
 }
 
 /// Makes one line of those of one name.

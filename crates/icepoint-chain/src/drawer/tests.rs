@@ -41,7 +41,20 @@ fn alike_lines_are_one_and_different_tolerances_are_not() {
     assert_eq!(drawer.parts.len(), 2);
     assert_eq!((drawer.parts[0].tolerance, drawer.parts[0].count), (0.001, Count::Pieces(2)));
     assert_eq!((drawer.parts[1].tolerance, drawer.parts[1].count), (0.01, Count::Pieces(7)));
-    assert_eq!(drawer.find(SlotKind::Resistor, 1e3).map(|p| p.tolerance), Some(0.001));
+}
+
+/// Two of 0.1 % and one of 1 %: a stated tolerance is that part, and nobody takes what others took.
+#[test]
+fn lines_of_one_value_are_taken_one_after_the_other() {
+    let drawer = read("value,tolerance,count\n1 kΩ,1 %,1\n1 kΩ,0.1 %,2\n2 kΩ,1 %,0\n");
+    let want = |value: f64, tolerance: Option<f64>| WantedPart { kind: SlotKind::Resistor, value, tolerance };
+    let four = [want(1e3, None); 4];
+    assert_eq!(drawer.lines(&four, FirstTaken::Tightest), [Some(0), Some(0), Some(1), None]);
+    assert_eq!(drawer.lines(&four, FirstTaken::Widest), [Some(1), Some(0), Some(0), None]);
+    let stated = [want(1e3, Some(0.01)), want(1e3, Some(0.01)), want(1e3, Some(0.05)), want(2e3, None)];
+    assert_eq!(drawer.lines(&stated, FirstTaken::Tightest), [Some(1), Some(0), Some(0), None]);
+    let capacitor = WantedPart { kind: SlotKind::Capacitor, value: 1e3, tolerance: None };
+    assert_eq!(drawer.lines(&[capacitor], FirstTaken::Tightest), [None]);
 }
 
 #[test]

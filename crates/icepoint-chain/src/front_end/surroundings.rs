@@ -61,6 +61,9 @@ pub struct Surroundings {
     pub capacitor_tolerance: f64,
     /// Capacitors that differ from that.
     pub capacitor_for: BTreeMap<String, f64>,
+    /// Temperature coefficient of a capacitor that is bought, 1/K. What it makes over the board's range is in the limits
+    /// above.
+    pub capacitor_tempco: f64,
     /// Type of the probe, which chooses among taps.
     pub letter: Letter,
     /// Where a broken thermocouple must read: what `pull` stands for.

@@ -7,15 +7,15 @@ mod sections;
 mod surroundings;
 
 use crate::chain::{BudgetSettings, Chain, Correction};
-use crate::drawer::{self, Drawer};
+use crate::drawer::{self, Drawer, FirstTaken, WantedPart};
 use crate::file::{self, ChainFile, PartValue, Refused};
-use crate::front_end::{Blueprint, ResistorFigures, SlotKind, Surroundings, Values};
+use crate::front_end::{Blueprint, ResistorFigures, Slot, SlotKind, Surroundings, Values};
 use crate::low_pass::insert::Inserted;
 use crate::quantity::series::Series;
 use crate::trims::{self, Trims};
 
 use sections::{converter, filter, junction, lead, need, plan, probe, readout};
-use surroundings::{reach, surroundings};
+use surroundings::{reach, stated_tolerance, surroundings};
 
 /// A chain file with its values known, and what is needed to try others.
 #[derive(Clone, Debug)]
@@ -30,6 +30,8 @@ pub struct Resolved {
     pub surroundings: Surroundings,
     /// Values that the user fixed.
     pub fixed: Values,
+    /// Tolerances that the file states for single parts, relative, by designator.
+    pub stated: std::collections::BTreeMap<String, f64>,
     /// Designators left open, but for adjustable resistors.
     pub open: Vec<String>,
     /// Adjustable resistors whose track is left open.
@@ -94,8 +96,10 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
     }
     let mut surroundings = surroundings(file, &blueprint);
     let fixed = fixed(file, &blueprint);
+    let tolerance = |slot: &Slot| Some((slot.designator.clone(), stated_tolerance(file, slot)?));
+    let stated = blueprint.slots.iter().filter_map(tolerance).collect();
     if let Some(drawer) = &drawer {
-        at_hand(file, &blueprint, drawer, &fixed, &mut surroundings);
+        at_hand(file, &blueprint, drawer, (&fixed, &stated), &mut surroundings);
     }
     let open = blueprint
         .slots
@@ -142,6 +146,7 @@ pub fn resolve(file: &ChainFile) -> Result<Resolved, Refused> {
         low_pass,
         surroundings,
         fixed,
+        stated,
         open,
         open_tracks,
         resistor_series: *file.parts.resistors.series,
@@ -207,7 +212,7 @@ fn at_hand(
     file: &ChainFile,
     blueprint: &Blueprint,
     drawer: &Drawer,
-    fixed: &Values,
+    (fixed, stated): (&Values, &std::collections::BTreeMap<String, f64>),
     around: &mut Surroundings,
 ) {
     let reach = reach(file);
@@ -222,23 +227,36 @@ fn at_hand(
         }
         tracks.push(ohms);
     }
-    for slot in &blueprint.slots {
+    let held: Vec<(&Slot, WantedPart)> = blueprint
+        .slots
+        .iter()
+        .filter_map(|slot| {
+            let value = *fixed.get(&slot.designator)?;
+            let tolerance = stated.get(&slot.designator).copied();
+            Some((slot, WantedPart { kind: slot.kind, value, tolerance }))
+        })
+        .collect();
+    let wanted: Vec<WantedPart> = held.iter().map(|(_, want)| *want).collect();
+    let lines = drawer.lines(&wanted, FirstTaken::Tightest);
+    for ((slot, want), line) in held.iter().zip(lines) {
         let name = &slot.designator;
-        let Some(part) = fixed.get(name).and_then(|value| drawer.find(slot.kind, *value)) else { continue };
+        let Some(part) = line.and_then(|i| drawer.parts.get(i)) else { continue };
         if slot.kind == SlotKind::Resistor {
             around.loose.insert(name.clone());
         }
+        // Of a part with the tolerance that is stated it is known which one it is.
+        let is_it = want.tolerance.is_none_or(|stated| (part.tolerance / stated - 1.0).abs() < 1e-9);
         match slot.kind {
             SlotKind::Resistor if blueprint.adjustable().any(|trim| trim == name) => {}
-            SlotKind::Resistor if !around.resistor_for.contains_key(name) => {
+            SlotKind::Resistor if is_it && slot.tempco.is_none() => {
                 let (tolerance, tempco) = (part.tolerance, part.tempco);
                 let figures = ResistorFigures { tolerance, tempco, ..around.resistor.clone() };
                 around.resistor_for.insert(name.clone(), figures);
             }
-            SlotKind::Capacitor => {
-                around.capacitor_for.entry(name.clone()).or_insert(part.tolerance + part.tempco * reach);
+            SlotKind::Capacitor if is_it => {
+                around.capacitor_for.insert(name.clone(), part.tolerance + part.tempco * reach);
             }
-            SlotKind::Resistor => {}
+            _ => {}
         }
     }
 }

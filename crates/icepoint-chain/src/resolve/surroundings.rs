@@ -3,8 +3,8 @@
 use super::sections::sensing;
 use crate::file::{self, ChainFile, PartValue};
 use crate::front_end::{
-    AdjustableFigures, AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, SlotKind, Stated,
-    Surroundings,
+    AdjustableFigures, AmplifierFigures, Blueprint, GainLaw, PartKind, ResistorFigures, Slot, SlotKind,
+    Stated, Surroundings,
 };
 use crate::imperfection::SPECIFIED_AT;
 
@@ -42,13 +42,7 @@ pub(super) fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundi
     });
     for slot in &blueprint.slots {
         let name = &slot.designator;
-        let beside = file.front_end.values.get(name).and_then(|v| match &v.value {
-            PartValue::Chosen { quantity, .. } if quantity.tolerance.is_some() && quantity.value > 0.0 => {
-                Some(quantity.half_width() / quantity.value)
-            }
-            _ => None,
-        });
-        let own = file.front_end.tolerance.get(name).map(|g| g.value).or(beside).or(slot.tolerance);
+        let own = stated_tolerance(file, slot);
         match slot.kind {
             SlotKind::Resistor if blueprint.adjustable().any(|trim| trim == name) => {
                 let tempco = slot.tempco.unwrap_or(adjustable.tempco);
@@ -114,6 +108,7 @@ pub(super) fn surroundings(file: &ChainFile, blueprint: &Blueprint) -> Surroundi
         loose: std::collections::BTreeSet::new(),
         capacitor_tolerance: *parts.capacitors.tolerance + drift,
         capacitor_for,
+        capacitor_tempco: *parts.capacitors.tempco,
         letter: *file.probe.letter,
         broken_sensor: *file.need.broken_sensor,
         sensing: sensing(file),
@@ -161,4 +156,16 @@ pub(super) fn figures(a: &file::Amplifier) -> AmplifierFigures {
         output_low: *a.output_low,
         output_high: *a.output_high,
     }
+}
+
+/// The tolerance that the file states for a part: in `[front_end.tolerance]`, beside its value, or in the circuit.
+pub(super) fn stated_tolerance(file: &ChainFile, slot: &Slot) -> Option<f64> {
+    let name = &slot.designator;
+    let beside = file.front_end.values.get(name).and_then(|v| match &v.value {
+        PartValue::Chosen { quantity, .. } if quantity.tolerance.is_some() && quantity.value > 0.0 => {
+            Some(quantity.half_width() / quantity.value)
+        }
+        _ => None,
+    });
+    file.front_end.tolerance.get(name).map(|g| g.value).or(beside).or(slot.tolerance)
 }

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use icepoint_chain::chain::Chain;
 use icepoint_chain::front_end::{FrontEnd, PartKind, ResistorFigures, SlotKind, Values};
+use icepoint_chain::imperfection::SPECIFIED_AT;
+use icepoint_chain::quantity::{Unit, format};
 use icepoint_chain::resolve::Resolved;
 
 /// A resistor or capacitor with its figures.
@@ -13,7 +15,7 @@ pub struct Part {
     pub value: f64,
     /// Limit, relative.
     pub tolerance: f64,
-    /// Limit of the temperature coefficient, 1/K; 0 for capacitors, where it is in the tolerance.
+    /// Limit of the temperature coefficient, 1/K.
     pub tempco: f64,
     /// Whether it may be one of a network, where the circuit has one; a part of the drawer is a single one.
     pub in_network: bool,
@@ -31,6 +33,27 @@ pub enum Join {
 impl Part {
     /// No part.
     pub(crate) const NONE: Self = Self { value: f64::NAN, tolerance: 0.0, tempco: 0.0, in_network: false };
+
+    /// In words, as a drawer lists it: "4.7 kΩ ± 1 %"; a capacitor's temperature coefficient counts in its limit, and is
+    /// told.
+    pub fn words(&self, kind: SlotKind) -> String {
+        let limit = format(self.tolerance, Unit::Ratio, 3);
+        let text = format!("{} ± {limit}", format(self.value, unit(kind), 4));
+        match kind {
+            SlotKind::Capacitor if self.tempco > 0.0 => {
+                format!("{text} ({})", format(self.tempco, Unit::PerKelvin, 3))
+            }
+            _ => text,
+        }
+    }
+}
+
+/// Ω or F.
+pub const fn unit(kind: SlotKind) -> Unit {
+    match kind {
+        SlotKind::Resistor => Unit::Ohm,
+        SlotKind::Capacitor => Unit::Farad,
+    }
 }
 
 impl Join {
@@ -67,6 +90,16 @@ impl Fit {
         self.equivalent().value
     }
 
+    /// In words: "4.7 kΩ ± 1 %", "4.7 kΩ ± 1 % and 120 Ω ± 1 % in series".
+    pub fn words(&self, kind: SlotKind) -> String {
+        match self {
+            Self::One(part) => part.words(kind),
+            Self::Two { join, first, second, .. } => {
+                format!("{} and {} {}", first.words(kind), second.words(kind), join.name())
+            }
+        }
+    }
+
     /// The one part that does the same: shares of the value weigh the limits, and limits of two independent parts add
     /// as standard uncertainties do.
     pub fn equivalent(&self) -> Part {
@@ -99,6 +132,7 @@ pub type Fits = BTreeMap<String, Fit>;
 /// the same, which a search takes because it is quicker and the numbering of parts stays.
 pub fn chain(resolved: &Resolved, values: &Values, fits: &Fits, whole: bool) -> Chain {
     let mut chain = resolved.with_values(values);
+    let reach = reach(resolved);
     let front_end = &mut chain.front_end;
     for (designator, fit) in fits {
         let part = fit.equivalent();
@@ -111,20 +145,31 @@ pub fn chain(resolved: &Resolved, values: &Values, fits: &Fits, whole: bool) -> 
                 }
             }
             PartKind::Capacitor { farads, tolerance, .. } => {
-                (*farads, *tolerance) = (part.value, part.tolerance)
+                (*farads, *tolerance) = (part.value, over_the_range(&part, reach));
             }
             _ => {}
         }
         if whole {
-            split(front_end, designator, fit);
+            split(front_end, designator, fit, reach);
         }
     }
     front_end.leave_lone_networks();
     chain
 }
 
+/// Largest distance of the board's temperature from where parts are specified, K.
+pub(crate) fn reach(resolved: &Resolved) -> f64 {
+    let (low, high) = resolved.chain.need.board;
+    (high - SPECIFIED_AT).abs().max((low - SPECIFIED_AT).abs())
+}
+
+/// Limit of a capacitor's value over the board's range: the model has no temperature coefficient of its own for it.
+fn over_the_range(part: &Part, reach: f64) -> f64 {
+    part.tolerance + part.tempco * reach
+}
+
 /// Makes two parts of one: `R3` becomes `R3A` and `R3B`.
-fn split(front_end: &mut FrontEnd, designator: &str, fit: &Fit) {
+fn split(front_end: &mut FrontEnd, designator: &str, fit: &Fit, reach: f64) {
     let Fit::Two { join, first, second, .. } = fit else { return };
     let Some(at) = front_end.parts.iter().position(|p| p.designator == designator) else { return };
     let old = front_end.parts[at].clone();
@@ -146,7 +191,7 @@ fn split(front_end: &mut FrontEnd, designator: &str, fit: &Fit) {
             }
             PartKind::Capacitor { a, b, farads, tolerance } => {
                 (*a, *b) = (from.to_owned(), to.to_owned());
-                (*farads, *tolerance) = (part.value, part.tolerance);
+                (*farads, *tolerance) = (part.value, over_the_range(part, reach));
             }
             _ => {}
         }

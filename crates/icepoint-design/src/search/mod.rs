@@ -7,9 +7,10 @@ mod fit;
 mod judge;
 pub(crate) mod offers;
 mod places;
+mod spend;
 mod walk;
 
-pub use fit::{Fit, Fits, Join, Part, chain};
+pub use fit::{Fit, Fits, Join, Part, chain, unit};
 pub use places::{Filled, FilledFrom, Purchase};
 
 use icepoint_chain::ModelError;
@@ -91,7 +92,9 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     let mut walk = Walk::new(&stock, MOST_JUDGED, way == Way::WithoutShortCuts, ratios);
     if walk.places.is_empty() {
         let (mut fits, mut from) = (Fits::new(), Vec::new());
-        if stock.drawer.is_some() {
+        if let Some(drawer) = stock.drawer {
+            let mut used = vec![0; drawer.parts.len()];
+            spend::spend(&mut stock.clone(), &[], &mut fits, &mut [], &mut used)?;
             low_pass_parts(asked, resolved, &mut fits, &mut from);
         }
         return Ok(Selection { values: values(resolved, &fits), fits, from, tried: 0 });
@@ -139,6 +142,8 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
         .collect();
     let tried = walk.judged();
     if stock.drawer.is_some() {
+        spend::spend(&mut stock.clone(), &walk.places, &mut fits, &mut from, &mut used)?;
+        let stock = Stock::holding(resolved, &fits);
         pair_up(&stock, &walk, &mut fits, &mut from, &mut used)?;
         if resolved.worth_buying.is_some() {
             buy(&stock, &walk, &mut fits, &mut from)?;
@@ -197,7 +202,7 @@ fn low_pass_parts(
     fits: &mut Fits,
     from: &mut Vec<(String, Vec<usize>)>,
 ) {
-    let stock = Stock::new(asked);
+    let stock = Stock::holding(asked, fits);
     let mut used = vec![0u32; stock.drawer.map_or(0, |d| d.parts.len())];
     for (_, parts) in from.iter() {
         parts.iter().for_each(|part| used[*part] += 1);
@@ -215,10 +220,10 @@ fn low_pass_parts(
 /// Puts the part that comes nearest to `wanted` into an open place: out of what the others leave in the drawer, or of the
 /// series. Whether that is another than before.
 pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: &str, wanted: f64) -> bool {
-    let stock = Stock::new(resolved);
+    let stock = Stock::holding(resolved, &selection.fits);
     let Some(slot) = resolved.blueprint.slot(designator) else { return false };
     let Some(now) = selection.fits.get(designator).map(Fit::value) else { return false };
-    if !(wanted.is_finite() && wanted > 0.0) {
+    if !(wanted.is_finite() && wanted > 0.0 && resolved.open.iter().any(|open| open == designator)) {
         return false;
     }
     let (part, from) = match stock.drawer {
@@ -257,7 +262,7 @@ pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: 
 /// # Errors
 /// [`ModelError`] when the board can't be judged.
 pub fn look_at(resolved: &Resolved, selection: &Selection) -> Result<Vec<Filled>, ModelError> {
-    let stock = Stock::new(resolved);
+    let stock = Stock::holding(resolved, &selection.fits);
     let Some(drawer) = stock.drawer else { return Ok(Vec::new()) };
     let places = stock.places();
     let from: Vec<Vec<usize>> = places
@@ -304,7 +309,7 @@ fn pair_up(
         let Some(fit) = fits.get(&place.designator).copied() else { continue };
         let now = judge(stock, fits)?;
         let (Some(wanted), Some(best)) = places::ideal(stock, place, fits, &fit, &now) else { continue };
-        if now.shortfall <= best.shortfall && now.error_95 - best.error_95 < WORTH_TWO * now.error_95 {
+        if now.shortfall <= best.shortfall && now.weighed() - best.weighed() < WORTH_TWO * now.weighed() {
             continue;
         }
         let pieces = place.pieces.len() as u32;
@@ -320,9 +325,9 @@ fn pair_up(
             let mut other = fits.clone();
             put(&mut other, place, pair);
             let Ok(then) = judge(stock, &other) else { continue };
-            let key = (then.shortfall, then.error_95);
+            let key = (then.shortfall, then.weighed());
             let wins = then.shortfall < now.shortfall
-                || (then.shortfall <= now.shortfall && then.error_95 < now.error_95 * (1.0 - WORTH_TWO));
+                || (then.shortfall <= now.shortfall && then.weighed() < now.weighed() * (1.0 - WORTH_TWO));
             if wins && chosen.is_none_or(|(.., s, e)| key < (s, e)) {
                 chosen = Some((pair, parts, key.0, key.1));
             }
@@ -357,7 +362,7 @@ fn buy(
                 let wanted = places::ideal(stock, place, fits, fit, &now).0.unwrap_or(fit.value());
                 places::worth_buying(stock, place, fits, wanted, &now).map(|purchase| (i, purchase))
             })
-            .max_by(|a, b| a.1.saves.total_cmp(&b.1.saves).then(b.0.cmp(&a.0)));
+            .max_by(|a, b| a.1.order(&b.1).then(b.0.cmp(&a.0)));
         let Some((i, purchase)) = best else { return Ok(()) };
         put(fits, &walk.places[i], Fit::One(purchase.part));
         from[i].clear();

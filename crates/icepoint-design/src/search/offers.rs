@@ -3,12 +3,11 @@
 use std::sync::{Arc, OnceLock};
 
 use icepoint_chain::Model;
-use icepoint_chain::drawer::{Count, Drawer};
+use icepoint_chain::drawer::{Count, Drawer, FirstTaken, WantedPart};
 use icepoint_chain::front_end::{Slot, SlotKind};
-use icepoint_chain::imperfection::SPECIFIED_AT;
 use icepoint_chain::resolve::Resolved;
 
-use super::fit::{Fit, Join, Part};
+use super::fit::{Fit, Fits, Join, Part, reach};
 use crate::preferred::between;
 
 /// Something that may be put into a place.
@@ -55,17 +54,25 @@ impl Place {
         within(self.limits, value)
     }
 
-    /// Index of the offer nearest to `value` by ratio among those that `may` be taken.
+    /// Index of the offer nearest to `value` by ratio among those that `may` be taken; of one value the widest of the drawer:
+    /// a tight part is for places where that takes something off the error.
     pub fn nearest(&self, value: f64, may: impl Fn(usize) -> bool) -> Option<usize> {
         let off = |i: usize| libm::fabs(libm::log(self.offers[i].fit.value() / value));
-        (0..self.offers.len()).filter(|i| may(*i)).min_by(|a, b| off(*a).total_cmp(&off(*b)).then(a.cmp(b)))
+        let bought = |i: usize| self.offers[i].from_drawer.is_none();
+        (0..self.offers.len())
+            .filter(|i| may(*i))
+            .min_by(|a, b| off(*a).total_cmp(&off(*b)).then(bought(*a).cmp(&bought(*b))).then(b.cmp(a)))
     }
 }
 
 /// The stock that places draw from.
+#[derive(Clone)]
 pub(crate) struct Stock<'r> {
     pub resolved: &'r Resolved,
     pub drawer: Option<&'r Drawer>,
+    /// Fixed values: designator and part of the drawer. Of several parts of one value that with the largest tolerance, so
+    /// that places which are open may have the others; what is left of those goes where it takes most off the error.
+    pub held: Vec<(String, Option<usize>)>,
     /// Pieces of each part of the drawer that fixed values take.
     taken: Vec<u32>,
     /// [`Stock::usual`], made when first asked for.
@@ -76,19 +83,34 @@ impl<'r> Stock<'r> {
     pub fn new(resolved: &'r Resolved) -> Self {
         let drawer = resolved.drawer.as_ref();
         let mut taken = vec![0; drawer.map_or(0, |d| d.parts.len())];
-        if let Some(drawer) = drawer {
-            for slot in &resolved.blueprint.slots {
-                let Some(value) = fixed_value(resolved, slot) else { continue };
-                let found = drawer
-                    .parts
-                    .iter()
-                    .position(|p| p.kind == slot.kind && (p.value / value - 1.0).abs() < 1e-9);
-                if let Some(i) = found {
-                    taken[i] += 1;
-                }
+        let held: Vec<(String, Option<usize>)> = drawer.map_or_else(Vec::new, |drawer| {
+            let fixed =
+                |slot: &Slot| Some((slot.designator.clone(), slot.kind, fixed_value(resolved, slot)?));
+            let fixed: Vec<_> = resolved.blueprint.slots.iter().filter_map(fixed).collect();
+            let want = |(name, kind, value): &(String, SlotKind, f64)| {
+                let tolerance = resolved.stated.get(name).copied();
+                WantedPart { kind: *kind, value: *value, tolerance }
+            };
+            let wanted: Vec<WantedPart> = fixed.iter().map(want).collect();
+            let lines = drawer.lines(&wanted, FirstTaken::Widest);
+            fixed.into_iter().map(|(name, ..)| name).zip(lines).collect()
+        });
+        held.iter().filter_map(|(_, line)| *line).for_each(|i| taken[i] += 1);
+        Self { resolved, drawer, held, taken, usual: Arc::default() }
+    }
+
+    /// The same where fixed values have been given the parts that are among `fits`.
+    pub fn holding(resolved: &'r Resolved, fits: &Fits) -> Self {
+        let mut stock = Self::new(resolved);
+        for at in 0..stock.held.len() {
+            let (name, Some(_)) = stock.held[at].clone() else { continue };
+            let Some(fit) = fits.get(&name) else { continue };
+            let is_it = |i: &usize| stock.at_hand(*i).map(Fit::One).as_ref() == Some(fit);
+            if let Some(line) = (0..stock.taken.len()).find(is_it) {
+                stock.hold(&[name], line);
             }
         }
-        Self { resolved, drawer, taken, usual: Arc::default() }
+        stock
     }
 
     /// The board with the usual value at every open place: all others have its circuit with other figures. `None` if it
@@ -96,6 +118,25 @@ impl<'r> Stock<'r> {
     pub fn usual(&self) -> Option<&Model> {
         let board = || Model::without_dynamics(self.resolved.with_values(&self.resolved.fixed)).ok();
         self.usual.get_or_init(board).as_ref()
+    }
+
+    /// Gives fixed values another part of theirs.
+    pub fn hold(&mut self, designators: &[String], line: usize) {
+        for (_, held) in self.held.iter_mut().filter(|(name, _)| designators.contains(name)) {
+            if let Some(before) = held.replace(line) {
+                self.taken[before] = self.taken[before].saturating_sub(1);
+            }
+            self.taken[line] += 1;
+        }
+    }
+
+    /// Pieces of a part that are left beside those of fixed values.
+    pub fn left(&self, part: usize) -> Option<Count> {
+        let count = self.drawer?.parts.get(part)?.count;
+        Some(match count {
+            Count::Pieces(n) => Count::Pieces(n.saturating_sub(self.taken[part])),
+            Count::Enough => Count::Enough,
+        })
     }
 
     /// Whether the drawer still covers `more` pieces of a part.
@@ -113,32 +154,19 @@ impl<'r> Stock<'r> {
                 let figures = s.resistor_for.get(&slot.designator).unwrap_or(&s.resistor);
                 Part { value, tolerance: figures.tolerance, tempco: figures.tempco, in_network: true }
             }
-            // The temperature coefficient is in the tolerance already.
             SlotKind::Capacitor => {
-                let tolerance = s.capacitor_for.get(&slot.designator).unwrap_or(&s.capacitor_tolerance);
-                Part { value, tolerance: *tolerance, tempco: 0.0, in_network: false }
+                let limit = s.capacitor_for.get(&slot.designator).unwrap_or(&s.capacitor_tolerance);
+                let tempco = s.capacitor_tempco;
+                let tolerance = (limit - tempco * reach(self.resolved)).max(0.0);
+                Part { value, tolerance, tempco, in_network: false }
             }
         }
-    }
-
-    /// Largest distance of the board's temperature from where parts are specified, K.
-    fn reach(&self) -> f64 {
-        let (low, high) = self.resolved.chain.need.board;
-        (high - SPECIFIED_AT).abs().max((low - SPECIFIED_AT).abs())
     }
 
     /// A part of the drawer as it is built in.
     pub fn at_hand(&self, part: usize) -> Option<Part> {
         let p = self.drawer?.parts.get(part)?;
-        Some(match p.kind {
-            SlotKind::Resistor => {
-                Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco, in_network: false }
-            }
-            SlotKind::Capacitor => {
-                let tolerance = p.tolerance + p.tempco * self.reach();
-                Part { value: p.value, tolerance, tempco: 0.0, in_network: false }
-            }
-        })
+        Some(Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco, in_network: false })
     }
 
     /// The tightest part of this value of which there is one left beside what is used.

@@ -52,14 +52,34 @@ pub struct Purchase {
     pub part: Part,
     /// Largest 95 % error with it, K.
     pub error_95: f64,
-    /// What it takes off the error, K.
+    /// What it takes off the error, K; where there are taps, with what the types on the others suffer.
     pub saves: f64,
+    /// What it takes off what is missed, each limit's excess over what is allowed; 0 where none is missed.
+    pub misses_less: f64,
+}
+
+impl Purchase {
+    /// What it is worth, in words.
+    pub fn words(&self) -> String {
+        if self.misses_less > 0.0 {
+            format!("takes {:.0} % off what a limit is missed by", 100.0 * self.misses_less)
+        } else {
+            format!("saves {:.2} K", self.saves)
+        }
+    }
+
+    /// The more useful one is greater: a limit that is kept comes before an error.
+    pub(crate) fn order(&self, other: &Self) -> core::cmp::Ordering {
+        self.misses_less.total_cmp(&other.misses_less).then(self.saves.total_cmp(&other.saves))
+    }
 }
 
 /// Steps of the look for the ideal value, in the logarithm.
 const STEPS: [f64; 7] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 0.0003];
 /// What a bought part must take off the error to be named, share, when the user gives no figure.
 const WORTH_NAMING: f64 = 0.01;
+/// What a bought part must take off what is missed, share, to be worth it for that.
+const LESS_MISSED: f64 = 0.1;
 /// An error less than this share smaller is none.
 const NOTHING: f64 = 0.0002;
 
@@ -85,9 +105,9 @@ pub(crate) fn look(
         .map(|(place, parts)| {
             let fit = fits.get(&place.designator).copied().unwrap_or(Fit::One(Part::NONE));
             let (ideal, best) = ideal(stock, place, fits, &fit, &now);
-            let costs = best.map_or(0.0, |best| (now.error_95 - best.error_95).max(0.0));
+            let costs = best.map_or(0.0, |best| (now.error() - best.error()).max(0.0));
             let worth_buying = worth_buying(stock, place, fits, ideal.unwrap_or(fit.value()), &now);
-            let left = |&part: &usize| match stock.drawer.map(|d| d.parts[part].count) {
+            let left = |&part: &usize| match stock.left(part) {
                 Some(Count::Pieces(n)) => {
                     Count::Pieces(n.saturating_sub(used.get(part).copied().unwrap_or(0)))
                 }
@@ -171,13 +191,11 @@ pub(crate) fn worth_buying(
         .filter_map(|value| {
             let part = stock.bought(slot, value);
             let then = judge(stock, &with(place, fits, part)).ok()?;
-            let saves = now.error_95 - then.error_95;
-            let enough = stock.resolved.worth_buying.unwrap_or(WORTH_NAMING * now.error_95);
-            (then.shortfall <= now.shortfall && saves >= enough).then_some(Purchase {
-                part,
-                error_95: then.error_95,
-                saves,
-            })
+            let saves = now.error() - then.error();
+            let enough = stock.resolved.worth_buying.unwrap_or(WORTH_NAMING * now.error());
+            let misses_less = now.shortfall - then.shortfall;
+            let worth = misses_less > LESS_MISSED * now.shortfall || (misses_less >= 0.0 && saves >= enough);
+            worth.then_some(Purchase { part, error_95: then.error_95, saves, misses_less })
         })
-        .max_by(|a, b| a.saves.total_cmp(&b.saves))
+        .max_by(Purchase::order)
 }

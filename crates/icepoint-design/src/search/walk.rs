@@ -303,12 +303,21 @@ impl<'s> Walk<'s> {
     /// A choice with some places moved by so much in the logarithm of the value; `None` where nothing moves.
     fn moved(&self, from: &[u16], by: &[(usize, f64)]) -> Option<Choice> {
         let mut choice = from.to_vec();
+        let mut used = self.used(from);
         for &(place, shift) in by {
             let p = &self.places[place];
-            let now = p.offers[usize::from(from[place])].fit.value();
-            let wanted = now * libm::exp(shift);
+            let here = &p.offers[usize::from(from[place])];
+            let wanted = here.fit.value() * libm::exp(shift);
             let wanted = wanted.clamp(p.limits.0, p.limits.1);
-            choice[place] = p.nearest(wanted, |_| true)? as u16;
+            let pieces = p.pieces.len() as u32;
+            here.from_drawer.into_iter().for_each(|part| used[part] -= pieces);
+            // Of several parts of one value one that is left.
+            let left = |i: usize| {
+                p.offers[i].from_drawer.is_none_or(|part| self.stock.covers(part, used[part] + pieces))
+            };
+            let at = p.nearest(wanted, left)?;
+            p.offers[at].from_drawer.into_iter().for_each(|part| used[part] += pieces);
+            choice[place] = at as u16;
             if choice[place] == from[place] {
                 return None;
             }
@@ -372,6 +381,9 @@ impl<'s> Walk<'s> {
                 all.push(choice);
             }
         }
+        for (a, b) in self.any_two().into_iter().flat_map(|(a, b)| [(a, b), (b, a)]) {
+            all.extend(self.handed_on(from, a, b));
+        }
         for (a, b) in self.any_two() {
             let few = self.places[a].offers.len() * self.places[b].offers.len() <= FEW_PAIRS;
             let every = |place: usize| (0..self.places[place].offers.len() as u16).collect();
@@ -395,6 +407,23 @@ impl<'s> Walk<'s> {
         }
         all.dedup();
         all
+    }
+
+    /// The part of one place given to another one, and to it another part of its value.
+    fn handed_on(&self, from: &[u16], giver: usize, taker: usize) -> Vec<Choice> {
+        let (g, t) = (&self.places[giver], &self.places[taker]);
+        let given = &g.offers[usize::from(from[giver])];
+        let Some(part) = given.from_drawer else { return Vec::new() };
+        let Some(at) = t.offers.iter().position(|o| o.from_drawer == Some(part)) else { return Vec::new() };
+        let same = |o: &super::offers::Offer| (o.fit.value() / given.fit.value() - 1.0).abs() < 1e-9;
+        let others = g.offers.iter().enumerate().filter(|(_, o)| same(o) && o.from_drawer != Some(part));
+        others
+            .map(|(instead, _)| {
+                let mut choice = from.to_vec();
+                (choice[giver], choice[taker]) = (instead as u16, at as u16);
+                choice
+            })
+            .collect()
     }
 
     /// So many steps on the scale of one place.

@@ -253,3 +253,64 @@ fn parts_of_the_drawer_are_in_no_network() {
     assert!(of_series.contains(&"R5".into()) && of_series.contains(&"R6".into()), "{of_series:?}");
     assert!(!of_drawer.contains(&"R5".into()) && !of_drawer.contains(&"R6".into()), "{of_drawer:?}");
 }
+
+/// Precise parts of three values, one each, beside plain ones of the same values: every assignment that the counts allow. The
+/// filter's resistor may have the precise 1 kΩ, too, and it would do nothing there.
+#[test]
+fn precise_parts_go_where_they_take_most_off() {
+    let csv = "value,tolerance,tempco,count\n976 Ω,0.1 %,25 ppm/K,1\n976 Ω,1 %,100 ppm/K,9\n\
+               90.9 kΩ,0.1 %,25 ppm/K,1\n90.9 kΩ,1 %,100 ppm/K,9\n4.75 kΩ,1 %,50 ppm/K,9\n\
+               10.5 kΩ,0.1 %,25 ppm/K,1\n10.5 kΩ,1 %,100 ppm/K,9\n";
+    let open = ["RG", "R5", "R6", "R9"];
+    let text = kiln_but(&open).with("calibration = \"zero and span\"", "calibration = \"none\"");
+    let resolved = with_drawer(text.resolved(), csv);
+    let parts = resolved.drawer.clone().unwrap().parts;
+    let limits = open.map(|d| resolved.blueprint.slot(d).unwrap().limits);
+    let mut all: Vec<(f64, Vec<usize>)> = Vec::new();
+    let count = parts.len();
+    for number in 0..count.pow(4) {
+        let at: Vec<usize> = (0..4).map(|place| number / count.pow(place) % count).collect();
+        let enough = at.iter().all(|i| parts[*i].count.covers(at.iter().filter(|j| *j == i).count() as u32));
+        let may = at.iter().zip(limits).all(|(i, (low, high))| (low..=high).contains(&parts[*i].value));
+        if !enough || !may {
+            continue;
+        }
+        let one = |i: usize| {
+            let p = parts[i];
+            Fit::One(Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco, in_network: false })
+        };
+        let fits: Fits = open.iter().zip(&at).map(|(d, i)| ((*d).to_owned(), one(*i))).collect();
+        let (inside, error) = judged(&resolved, &fits);
+        if inside {
+            all.push((error, at));
+        }
+    }
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let selection = search::choose(&resolved).unwrap();
+    let (inside, error) = judged(&resolved, &selection.fits);
+    let fits = &selection.fits;
+    println!("{} fit; best {:.4} K {:?}; chosen {error:.4} K {fits:?}", all.len(), all[0].0, all[0].1);
+    assert!(all.len() > 20 && inside);
+    assert!(error <= all[0].0 * (1.0 + GRIDS_DIFFER));
+    let tolerance = |d: &str| fits[d].equivalent().tolerance;
+    assert_eq!(tolerance("RG"), 0.001, "{fits:?}");
+    assert_eq!(tolerance("R9"), 0.01, "the filter has a plain one: {fits:?}");
+}
+
+/// A value that the user fixed takes the plain part of two, where the precise one does more elsewhere: there is one of it,
+/// and it would do nothing in the filter.
+#[test]
+fn a_fixed_value_leaves_the_precise_part_to_the_gain() {
+    let csv = "value,tolerance,tempco,count\n1 kΩ,0.1 %,25 ppm/K,1\n1 kΩ,1 %,100 ppm/K,2\n";
+    let resolved = with_drawer(kiln_but(&["RG"]).resolved(), csv);
+    let selection = search::choose(&resolved).unwrap();
+    println!("{:?}", selection.fits);
+    let tolerance = |d: &str| selection.fits[d].equivalent().tolerance;
+    assert_eq!((tolerance("RG"), tolerance("R9")), (0.001, 0.01));
+    let places = search::look_at(&resolved, &selection).unwrap();
+    assert_eq!(places[0].origin, FilledFrom::Drawer { left: Count::Pieces(0) });
+    // One that states which it is keeps it.
+    let resolved = with_drawer(kiln_but(&["RG"]).value("R9", "1 kΩ ± 0.1 %").resolved(), csv);
+    let selection = search::choose(&resolved).unwrap();
+    assert_eq!(selection.fits["RG"].equivalent().tolerance, 0.01, "{:?}", selection.fits);
+}

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::bench::Text;
 use icepoint_chain::taps::SHARE;
+use icepoint_design::search::{self, Fit, Join};
 use icepoint_design::{Design, design};
 use icepoint_sensors::Letter;
 
@@ -166,4 +167,44 @@ fn a_filter_is_not_left_as_it_was_while_the_taps_were_wrong() {
     let design = icepoint_design::design(resolved, &|_| {}).unwrap();
     assert!(design.verdict.met(), "{:?}", design.verdict);
     assert!(design.verdict.error_95 < 4.0, "{} K", design.verdict.error_95);
+}
+
+/// Three taps with everything fixed but for the part between the taps J and K: the type that the board is designed for
+/// does not see it.
+fn between_two_taps(accuracy: &str, csv: &str) -> icepoint_chain::resolve::Resolved {
+    let fixed = "[front_end.values]\nR2 = \"240 kΩ\"\nR3 = \"1 kΩ\"\nR4 = \"20 kΩ\"\nR6 = \"82 Ω\"\nC1 = \"4.7 µF\"\nC2 = \"4.7 µF\"\n\n";
+    let text = Text::new(include_str!("three-taps.toml"))
+        .with("accuracy = \"8 K\"", &format!("accuracy = \"{accuracy}\""))
+        .with("[supply]\n", &format!("{fixed}[supply]\n"));
+    crate::drawer::with_drawer(text.resolved(), csv)
+}
+
+/// Two parts where they serve the other type, and one that is bought for it.
+#[test]
+fn pairs_and_purchases_count_for_every_type() {
+    let parts = "value,tolerance,tempco,count\n10 Ω,1 %,50 ppm/K,1\n12 Ω,1 %,50 ppm/K,1\n";
+    let paired = search::choose(&between_two_taps("8 K", parts)).unwrap();
+    println!("{:?}", paired.fits);
+    assert!(matches!(paired.fits["R5"], Fit::Two { join: Join::Series, .. }), "{:?}", paired.fits);
+    assert!((paired.values["R5"] - 22.0).abs() < 1e-9);
+    // One part alone: 1.3 K off for type J, by hand (51.7 − 46.8) µV/K · 15 K / 55 µV/K.
+    let parts = "value,tolerance,tempco,count\n12 Ω,1 %,50 ppm/K,1\n";
+    let mut resolved = between_two_taps("8 K", parts);
+    let kept = search::choose(&resolved).unwrap();
+    assert_eq!(kept.values["R5"], 12.0);
+    let place = &search::look_at(&resolved, &kept).unwrap()[0];
+    println!("{place:?}");
+    let worth = place.worth_buying.unwrap();
+    // What it saves is in quadrature with the probe's own error of some kelvin.
+    assert!((0.1..0.5).contains(&worth.saves) && worth.misses_less == 0.0, "{worth:?}");
+    resolved.worth_buying = Some(0.5 * worth.saves);
+    let bought = search::choose(&resolved).unwrap().values["R5"];
+    assert!((20.0..27.0).contains(&bought), "{bought}");
+    resolved.worth_buying = Some(2.0 * worth.saves);
+    assert_eq!(search::choose(&resolved).unwrap().values["R5"], 12.0);
+    // A tap beyond its limit (half of 2 K) is worth it whatever it saves.
+    let mut resolved = between_two_taps("2 K", parts);
+    resolved.worth_buying = Some(100.0);
+    let bought = search::choose(&resolved).unwrap().values["R5"];
+    assert!((20.0..27.0).contains(&bought), "{bought}");
 }

@@ -3,7 +3,7 @@
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::quantity::{Unit, format};
 use icepoint_design::compare::Compared;
-use icepoint_design::search::{FilledFrom, Fit, Part};
+use icepoint_design::search::{FilledFrom, Fit, unit};
 use maud::{Markup, html};
 
 use super::words::{sentence, typeset};
@@ -133,13 +133,6 @@ fn amplifiers(compared: &Compared) -> String {
         .join("; for ")
 }
 
-fn unit(kind: SlotKind) -> Unit {
-    match kind {
-        SlotKind::Resistor => Unit::Ohm,
-        SlotKind::Capacitor => Unit::Farad,
-    }
-}
-
 /// What came out of the drawer.
 pub(super) fn drawer(s: &Subject<'_>) -> Markup {
     let columns = [
@@ -150,23 +143,14 @@ pub(super) fn drawer(s: &Subject<'_>) -> Markup {
         Column::numbers("Costs", "K"),
         Column::words("Worth buying"),
     ];
-    let part = |kind: SlotKind, p: &Part| {
-        format!("{} ± {}", format(p.value, unit(kind), 4), format(p.tolerance, Unit::Ratio, 3))
-    };
     let rows: Vec<Vec<String>> = s
         .design
         .places
         .iter()
         .map(|place| {
-            let chosen = match &place.fit {
-                Fit::One(one) => part(place.kind, one),
-                Fit::Two { join, first, second, .. } => {
-                    format!("{} and {} {}", part(place.kind, first), part(place.kind, second), join.name())
-                }
-            };
             vec![
                 place.designators.join(", "),
-                typeset(&chosen),
+                typeset(&place.fit.words(place.kind)),
                 match place.origin {
                     FilledFrom::Drawer { left } => format!("drawer, {left} left"),
                     FilledFrom::Bought => "to buy".to_owned(),
@@ -175,7 +159,7 @@ pub(super) fn drawer(s: &Subject<'_>) -> Markup {
                 place.ideal.map_or("as chosen".to_owned(), |v| typeset(&format(v, unit(place.kind), 4))),
                 fixed(place.costs, 3),
                 place.worth_buying.map_or("nothing".to_owned(), |p| {
-                    typeset(&format!("{}, saves {} K", part(place.kind, &p.part), fixed(p.saves, 2)))
+                    typeset(&format!("{}, {}", p.part.words(place.kind), p.words()))
                 }),
             ]
         })
