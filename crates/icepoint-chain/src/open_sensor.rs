@@ -1,7 +1,8 @@
 //! What a broken thermocouple reads, and whether that is the end of the scale that its owner wants.
 //!
-//! **How.** Both halves of the loop are opened; a detection current that is pulsed between readings is on. Amplifiers may
-//! stand at the ends of their range. A broken thermocouple whose ends still touch, or a short of the cable, reads a
+//! **How.** Both halves of the loop are opened; a detection current that comes in pulses between readings is on, and all is
+//! seen when a pulse ends: it has had the pulse's time to charge the input's capacitors, each as large as its tolerance
+//! allows. Amplifiers may stand at the ends of their range. A broken thermocouple whose ends still touch, or a short of the cable, reads a
 //! temperature like any other: no circuit at the terminals sees that.
 //!
 //! **Which board.** Behind an open loop a pull-up of many megohms has the bias currents and the leakage against it, whose
@@ -19,9 +20,13 @@ use crate::front_end::{Part, PartKind};
 use crate::imperfection::{Persistence, SPECIFIED_AT};
 use crate::model::{BoardState, Model, ModelError, Reading, ReadingNoise, Scratch};
 use crate::sensing;
+use icepoint_circuit::Netlist;
 
 /// Resistance of an opened half of the loop, Ω.
 const OPEN: f64 = 1e12;
+/// The same while a pulse charges what is on it: both halves at some tenths of a volt take a thousandth of 100 nA, and what
+/// all of the current would raise the loop to at last takes fewer of the digits.
+const OPEN_TO_A_PULSE: f64 = 1e9;
 
 /// Whether detection currents that come in pulses flow. Those that always flow do in any case.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,9 +36,6 @@ pub enum Pulses {
     /// While a reading is taken.
     Off,
 }
-
-/// Samples of the step response to a pulse.
-const SAMPLES: usize = 200;
 
 /// Tolerance of a capacitor, 0 of all else.
 fn capacitor_tolerance(part: &Part) -> f64 {
@@ -68,7 +70,7 @@ impl Model {
     /// # Errors
     /// As [`Model::predict`].
     pub fn open_sensor(&self, board: f64) -> Result<Reading, ModelError> {
-        Ok(self.broken(board, &self.mean_board(Pulses::On), &mut self.scratch())?.reading)
+        Ok(self.seen(board, self.mean_board(Pulses::On), true, &mut self.scratch())?.reading)
     }
 
     /// The same for one board, its deviations in the order of [`Model::imperfections`]; those of single readings are left
@@ -79,7 +81,7 @@ impl Model {
     pub fn open_sensor_of(&self, board: f64, deviations: &[f64]) -> Result<Reading, ModelError> {
         self.demand_deviations(deviations)?;
         let at = Broken { deviations: deviations.to_vec(), ..self.mean_board(Pulses::On) };
-        Ok(self.broken(board, &at, &mut self.scratch())?.reading)
+        Ok(self.seen(board, at, true, &mut self.scratch())?.reading)
     }
 
     /// The reading on the board that shows a broken thermocouple worst: nearest to the range, or furthest inside it, seen
@@ -88,17 +90,21 @@ impl Model {
     /// # Errors
     /// As [`Model::predict`].
     pub fn open_sensor_at_worst(&self, board: f64) -> Result<Reading, ModelError> {
+        self.at_worst(board, true)
+    }
+
+    /// `points`: whether what test points read is asked for.
+    fn at_worst(&self, board: f64, points: bool) -> Result<Reading, ModelError> {
         let mut scratch = self.scratch();
         let up = self.chain().need.broken_sensor == BrokenSensor::Upscale;
-        let mean = self.broken(board, &self.mean_board(Pulses::On), &mut scratch)?.reading;
+        let mean = self.seen(board, self.mean_board(Pulses::On), points, &mut scratch)?.reading;
         let worst = self.extreme_board(board, !up, Pulses::On, &mut scratch)?;
-        let worst = self.broken(board, &worst, &mut scratch)?.reading;
+        let worst = self.seen(board, worst, points, &mut scratch)?.reading;
         Ok(if (worst.celsius > mean.celsius) == up { mean } else { worst })
     }
 
     /// Lowest and highest voltage (V at the converter's input) that its code stands for with the thermocouple broken: of
     /// the mean board, and of those with every deviation at the end of its limits that brings the reading down, or up.
-    /// A current in pulses has had the pulse's time to charge the input's capacitors, each as large as its tolerance allows.
     ///
     /// # Errors
     /// As [`Model::predict`].
@@ -111,42 +117,72 @@ impl Model {
             self.extreme_board(board, true, pulses, &mut scratch)?,
         ];
         for at in boards {
-            let shown = self.broken(board, &at, &mut scratch)?;
-            let counted = if pulses == Pulses::On && self.pulsed_detection() {
-                self.at_the_end_of_a_pulse(board, at, shown.reading.output_volts, &mut scratch)?
-            } else {
-                shown.counted
-            };
+            let counted = self.seen(board, at, false, &mut scratch)?.counted;
             range = (range.0.min(counted), range.1.max(counted));
         }
         Ok(range)
     }
 
-    /// What is counted on a board when a pulse ends, V, if the output would be `settled` at last: on the way there the
-    /// circuit is taken as linear.
+    /// What a board shows when it is looked at: with a current in pulses when one ends, else settled. `points`: whether what
+    /// test points read is asked for.
+    fn seen(&self, board: f64, at: Broken, points: bool, scratch: &mut Scratch) -> Result<Shown, ModelError> {
+        let settled = self.broken(board, &at, scratch)?;
+        let detection = &self.wiring().detection;
+        let flows =
+            detection.iter().zip(&at.pulses).any(|((_, f), amperes)| f.pulse.is_some() && *amperes != 0.0);
+        if flows {
+            self.at_the_end_of_a_pulse(board, at, settled.reading, points, scratch)
+        } else {
+            Ok(settled)
+        }
+    }
+
+    /// What a board shows when a pulse ends, if it would be `settled` at last: on the way there the circuit is taken as
+    /// linear.
     fn at_the_end_of_a_pulse(
         &self,
         board: f64,
         at: Broken,
-        settled: f64,
+        settled: Reading,
+        points: bool,
         scratch: &mut Scratch,
-    ) -> Result<f64, ModelError> {
+    ) -> Result<Shown, ModelError> {
         let wiring = self.wiring();
         let off = Broken { pulses: self.mean_board(Pulses::Off).pulses, deviations: at.deviations };
-        let before = self.broken(board, &off, scratch)?.reading.output_volts;
+        let before = self.broken(board, &off, scratch)?.reading;
         // With all capacitors larger by a factor, everything takes longer by it.
         let slow = 1.0 + self.chain().front_end.parts.iter().map(capacitor_tolerance).fold(0.0, f64::max);
         let (values, _) = scratch.parts_mut();
-        let mut output = before;
-        for ((slot, figures), amperes) in wiring.detection.iter().zip(&at.pulses) {
-            let Some(pulse) = figures.pulse else { continue };
-            let (circuit, seconds) = (&wiring.circuit, pulse.on / slow);
-            let response = circuit.step(values, *slot, wiring.output, *amperes, seconds, SAMPLES)?;
-            output += response.volts.last().copied().unwrap_or(0.0);
+        for half in wiring.loop_halves {
+            values[half.index()] = OPEN_TO_A_PULSE;
         }
-        let output = output.clamp(before.min(settled), before.max(settled));
+        let between = |out, before: f64, settled: f64| -> Result<f64, ModelError> {
+            let mut volts = before;
+            for ((slot, figures), amperes) in wiring.detection.iter().zip(&at.pulses) {
+                let Some(pulse) = figures.pulse else { continue };
+                let seconds = pulse.on / slow;
+                volts += wiring.circuit.step_end(values, *slot, out, *amperes, seconds)?;
+            }
+            Ok(volts.clamp(before.min(settled), before.max(settled)))
+        };
+        let output = between(wiring.output, before.output_volts, settled.output_volts)?;
+        let mut at_points = settled.test_point_volts;
+        if points {
+            let nodes = wiring.test_nodes.iter().zip(&before.test_point_volts);
+            for (volts, (node, before)) in at_points.iter_mut().zip(nodes) {
+                *volts = between((*node, Netlist::GROUND), *before, *volts)?;
+            }
+        }
         let state = self.board_state(board, &off.deviations, scratch)?;
-        Ok(self.counted_volts(&state, output, &off.deviations, ReadingNoise::LeftOut))
+        Ok(self.shown(&state, output, at_points, &off.deviations))
+    }
+
+    fn shown(&self, state: &BoardState, output: f64, test_point_volts: Vec<f64>, d: &[f64]) -> Shown {
+        let volts = self.rule_volts(state, output, d, ReadingNoise::LeftOut);
+        let correction = self.correction();
+        let celsius = self.celsius(state, correction.offset + correction.gain * volts);
+        let reading = Reading { celsius, output_volts: output, test_point_volts, limits: Vec::new() };
+        Shown { reading, counted: self.counted_volts(state, output, d, ReadingNoise::LeftOut) }
     }
 
     /// Whether a detection current comes in pulses, so that readings are taken without it.
@@ -179,7 +215,7 @@ impl Model {
         let (low, high) = need.board;
         let mut worst = f64::NEG_INFINITY;
         for board in [low, SPECIFIED_AT.clamp(low, high), high] {
-            let celsius = self.open_sensor_at_worst(board)?.celsius;
+            let celsius = self.at_worst(board, false)?.celsius;
             worst = worst.max(match need.broken_sensor {
                 BrokenSensor::Upscale => need.hot.1 - celsius,
                 BrokenSensor::Downscale => celsius - need.hot.0,
@@ -231,15 +267,8 @@ impl Model {
             sensing::settle(circuit, &wiring.sensing, &deviations, sensed, values, x, &mut solve)?;
         }
         let output = wiring.output_volts(x);
-        let volts = self.rule_volts(&state, output, d, ReadingNoise::LeftOut);
-        let correction = self.correction();
-        let reading = Reading {
-            celsius: self.celsius(&state, correction.offset + correction.gain * volts),
-            output_volts: output,
-            test_point_volts: wiring.test_nodes.iter().map(|n| circuit.voltage(x, *n)).collect(),
-            limits: Vec::new(),
-        };
-        Ok(Shown { reading, counted: self.counted_volts(&state, output, d, ReadingNoise::LeftOut) })
+        let points = wiring.test_nodes.iter().map(|n| circuit.voltage(x, *n)).collect();
+        Ok(self.shown(&state, output, points, d))
     }
 
     /// The board on which every deviation is at the end of its limits that brings the reading up, or down.

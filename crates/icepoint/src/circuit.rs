@@ -6,6 +6,7 @@ use clap::Args;
 use icepoint_chain::front_end::library;
 
 use crate::Answer;
+use crate::design::unknown;
 use crate::failure::Failure;
 
 /// Arguments of `circuit`.
@@ -33,11 +34,7 @@ pub fn circuit(arguments: &CircuitArguments, out: &mut dyn Write) -> Result<Answ
     };
     let Some(text) = library::text(name.trim()) else {
         let known: Vec<&str> = library::TEXTS.iter().map(|(id, _)| *id).collect();
-        return Err(Failure::bad_input(
-            "circuit.unknown",
-            format!("there is no built-in front end \"{name}\""),
-            Some(format!("one of {}", known.join(", "))),
-        ));
+        return Err(unknown("circuit.unknown", "built-in front end", name, &known));
     };
     write!(out, "{text}")?;
     Ok(Answer::Yes)

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use icepoint_chain::Model;
-use icepoint_chain::file::{ChainFile, ChosenValue, Topology, write_atomically};
+use icepoint_chain::file::{ChainFile, ChosenValue, Topology, nearest_word, write_atomically};
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::quantity::{Tolerance, Toleranced, Unit, format};
 use icepoint_chain::resolve::{Resolved, resolve};
@@ -98,15 +98,24 @@ pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer
     Ok(if design.verdict.met() && proved { Answer::Yes } else { Answer::No })
 }
 
+/// A name that is not known, with the nearest that is and all that are.
+pub fn unknown(code: &'static str, what: &str, found: &str, known: &[impl AsRef<str>]) -> Failure {
+    let known: Vec<&str> = known.iter().map(AsRef::as_ref).collect();
+    let near = match nearest_word(found, known.iter().copied()) {
+        Some(near) => format!("did you mean {near}? There are "),
+        None => "one of ".to_owned(),
+    };
+    let message = format!("there is no {what} \"{found}\"");
+    Failure::bad_input(code, message, Some(format!("{near}{}", known.join(", "))))
+}
+
 /// The comparison of front ends, when one is asked for or none is named.
 fn compared(arguments: &DesignArguments, file: &ChainFile) -> Result<Option<Comparison>, Failure> {
     let open = file.front_end.topology.value == Topology::Any;
     if let Some(id) = &arguments.front_end {
         let known = compare::identifiers(file);
         if !known.contains(id) {
-            let message = format!("there is no front end \"{id}\"");
-            let help = format!("one of {}", known.join(", "));
-            return Err(Failure::bad_input("front_end.unknown", message, Some(help)));
+            return Err(unknown("front_end.unknown", "front end", id, &known));
         }
         if !(open || arguments.compare) {
             return Ok(Some(compare::only(file, id)?));

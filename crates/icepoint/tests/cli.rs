@@ -124,8 +124,26 @@ fn refusals() {
             (&["table", "K", "--step", "10 mV"], None),
             (&["table", "K", "--json", "--csv"], None),
             (&["tabel", "K"], None),
+            (&["circuit", "pedestal"], None),
+            (&["circuit", "my own bridge"], None),
         ]),
     );
+}
+
+/// A front end that is almost called so: which one is meant, and all that there are.
+#[test]
+fn a_front_end_that_is_not_there_is_told_with_its_neighbours() {
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/burnout-kiln.toml");
+    for (name, says) in [
+        ("pedestal", "did you mean pedestal-amplifier? There are "),
+        ("instrumentatoin", "did you mean instrumentation? There are "),
+        ("zzz", "help: one of "),
+    ] {
+        let said = session(&["design", file, "--front-end", name, "--out", "/nowhere/at/all"], None);
+        assert!(said.contains(&format!("there is no front end \"{name}\"")), "{said}");
+        assert!(said.contains(says) && said.contains("split-supply-amplifier"), "{said}");
+        assert!(said.ends_with("exit 2\n"), "{said}");
+    }
 }
 
 #[test]

@@ -4,13 +4,16 @@
 const LONGEST: usize = 60;
 
 /// The known word nearest to `found`, if it is near enough to be a slip; the first of equals. Capitals, spaces,
-/// hyphens and underscores count for nothing.
+/// hyphens and underscores count for nothing. Two letters are the start of a word if no other one starts with them.
 pub fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let found = folded(found);
     if found.is_empty() || found.len() > LONGEST {
         return None;
     }
     let allowed = 1 + found.len() / 4;
+    let known: Vec<&str> = known.into_iter().collect();
+    let mut starting = known.iter().filter(|word| found.len() >= 2 && folded(word).starts_with(&found[..]));
+    let only = starting.next().copied().filter(|_| starting.next().is_none());
     known
         .into_iter()
         .filter_map(|word| {
@@ -25,6 +28,7 @@ pub fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
         })
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, word)| word)
+        .or(only)
 }
 
 /// The known word that `found` is but for one letter too many, missing, wrong, or swapped with its neighbour; the first of
@@ -94,6 +98,10 @@ mod tests {
         assert_eq!(nearest("Settle-Within", keys), Some("settle_within"));
         assert_eq!(nearest("settle", keys), Some("settle_within"));
         assert_eq!(nearest("colour", keys), None);
+        // Two letters that start one word; one letter, or the start of two, says nothing.
+        assert_eq!(nearest("up", ["upscale", "downscale"]), Some("upscale"));
+        assert_eq!(nearest("se", ["settle_within", "series_pickup"]), None);
+        assert_eq!(nearest("u", ["upscale", "downscale"]), None);
         assert_eq!(nearest("", keys), None);
         assert_eq!(nearest(&"x".repeat(10_000), keys), None);
     }

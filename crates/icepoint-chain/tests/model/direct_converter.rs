@@ -8,7 +8,8 @@ use icepoint_chain::chain::{
 };
 use icepoint_chain::front_end::sensing::{ClampFigures, DetectionFigures, Pulse};
 use icepoint_chain::front_end::{FrontEnd, Part, PartKind, Ports};
-use icepoint_chain::overvoltage;
+use icepoint_chain::open_sensor::Pulses;
+use icepoint_chain::{Model, overvoltage};
 
 use crate::bench::{InHand, bench, emf};
 use crate::temperature_parts::{part, r, reference};
@@ -215,6 +216,38 @@ fn a_pulsed_detection_current_leaves_its_residue() {
     assert!(board.model.open_sensor_shortfall().unwrap() < 0.0);
     // Nothing of it is in a reading but that residue.
     assert_eq!(board.model.nominal_transfer().0, direct(Vec::new()).built().model.nominal_transfer().0);
+}
+
+/// What a board with a pulsed current reads is what it reads when the pulse ends: the current has charged the capacitor across
+/// the inputs, as large as its tolerance allows. Settled, any current would break every range.
+#[test]
+fn a_pulse_too_short_does_not_show_a_break() {
+    let amperes = 10e-6;
+    let board = |on: f64| {
+        let figures = DetectionFigures { amperes, tolerance: 0.0, pulse: Some(Pulse { on, wait: 1e-3 }) };
+        let source = PartKind::DetectionCurrent { from: "tc_minus".into(), to: "tc_plus".into(), figures };
+        direct(vec![part("I1", source)])
+            .with(|c| c.front_end.parts.retain(|p| !["C2", "C3"].contains(&p.designator.as_str())))
+            .built()
+            .model
+    };
+    let (short, twice, long) = (board(0.1e-3), board(0.2e-3), board(20e-3));
+    let read = |model: &Model| model.open_sensor(25.0).unwrap();
+    let tolerance = short.chain().front_end.parts.iter().find_map(|p| match p.kind {
+        PartKind::Capacitor { tolerance, .. } => Some(tolerance),
+        _ => None,
+    });
+    let by_hand = amperes * 0.1e-3 / (ACROSS * (1.0 + tolerance.unwrap()));
+    let (_, gain) = short.nominal_transfer();
+    let charged = (read(&twice).output_volts - read(&short).output_volts) / gain;
+    println!("{charged} V, by hand {by_hand} V; {} °C, {} °C", read(&short).celsius, read(&long).celsius);
+    assert!((charged / by_hand - 1.0).abs() < 0.01, "{charged} V, by hand {by_hand} V");
+    assert!(short.open_sensor_shortfall().unwrap() > 0.0, "{:?}", read(&short));
+    assert!(long.open_sensor_shortfall().unwrap() < 0.0, "{:?}", read(&long));
+    // The codes that firmware looks for are those of the same moment.
+    let (low, high) = short.open_sensor_counted(25.0, Pulses::On).unwrap();
+    let volts = read(&short).output_volts;
+    assert!(low <= volts + 1e-6 && volts - 1e-6 <= high, "{low} V, {volts} V, {high} V");
 }
 
 /// Magnitude of (re, im).

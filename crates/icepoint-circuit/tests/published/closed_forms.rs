@@ -2,7 +2,7 @@
 
 use crate::board::{Board, close, node_of, out_of, solved, volts};
 use icepoint_circuit::{
-    Element, InAmpFigures, LimitKind, Netlist, NoiseFigures, OpAmpFigures, OutputState, Parameter,
+    Circuit, Element, InAmpFigures, LimitKind, Netlist, NoiseFigures, OpAmpFigures, OutputState, Parameter,
 };
 
 /// A dozen operations, each rounded once.
@@ -239,4 +239,40 @@ fn noise_of_a_non_inverting_stage_share_by_share() {
         close(share.power, e, 1e-12);
     }
     close(found.power, expected.iter().sum(), 1e-12);
+}
+
+/// A current into a capacitor behind two resistors, with a leak R beside them: I·R·(1 − exp(−t/((R + 2 kΩ)·C))). What it
+/// would end at is up to ten million times what is there at the end of the pulse, and no capacitor goes to ground.
+#[test]
+fn the_end_of_a_pulse_into_a_floating_capacitor() {
+    const AMPERES: f64 = 10e-6;
+    const LEG: f64 = 1e3;
+    const FARADS: f64 = 100e-9;
+    let mut worst = 0.0f64;
+    for leak in [1e4, 1e6, 1e8, 1e10] {
+        let mut net = Netlist::new();
+        let [a, b, c, d, middle] = ["a", "b", "c", "d", "middle"].map(|name| net.node(name));
+        for (name, from, to, ohms) in [
+            ("R1", a, c, LEG),
+            ("R2", b, d, LEG),
+            ("R3", middle, b, 100e3),
+            ("R4", middle, Netlist::GROUND, 5e3),
+            ("R5", a, b, leak),
+        ] {
+            net.add(name, Element::Resistor { a: from, b: to, ohms });
+        }
+        net.add("C1", Element::Capacitor { a: c, b: d, farads: FARADS });
+        net.add("C2", Element::Capacitor { a: middle, b: Netlist::GROUND, farads: 1e-6 });
+        net.add("I1", Element::CurrentSource { from: b, to: a, amperes: 0.0 });
+        let circuit = Circuit::new(&net).unwrap();
+        let source = circuit.parameter("I1", Parameter::Amperes).unwrap();
+        for seconds in [10e-6, 1e-3, 100e-3] {
+            let volts = circuit.step_end(&circuit.values(), source, (c, d), AMPERES, seconds).unwrap();
+            let exact = -AMPERES * leak * libm::expm1(-seconds / ((leak + 2.0 * LEG) * FARADS));
+            let off = (volts / exact - 1.0).abs();
+            println!("{leak:e} Ω, {seconds} s: {volts} V, off by {off:.1e}");
+            worst = worst.max((volts - exact).abs() / (AMPERES * leak));
+        }
+    }
+    assert!(worst < 1e-10, "{worst} of what it would end at");
 }

@@ -1,7 +1,6 @@
 //! Other front ends beside the one taken, and what came out of the drawer.
 
-use icepoint_chain::front_end::SlotKind;
-use icepoint_chain::quantity::{Unit, format};
+use icepoint_chain::quantity::format;
 use icepoint_design::compare::Compared;
 use icepoint_design::search::{FilledFrom, Fit, unit};
 use maud::{Markup, html};
