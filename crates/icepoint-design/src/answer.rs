@@ -116,6 +116,19 @@ pub(crate) struct Outline {
     pub taps: Vec<TapUse>,
 }
 
+impl Outline {
+    /// Smallest margin to a limit over the width allowed; the accuracy and what trims leave are none.
+    pub fn margin(&self) -> f64 {
+        let limits = self.bounds.iter().filter(|b| !NO_LIMITS.contains(&b.what.as_str()));
+        limits.map(|b| 0.5 * (1.0 - b.used)).fold(f64::INFINITY, f64::min)
+    }
+}
+
+/// Bounds that are no limits of the circuit, by name.
+const NO_LIMITS: [&str; 3] = ["accuracy", ADJUSTABLE, ROUNDS_OF_ADJUSTMENT];
+const ADJUSTABLE: &str = "adjustable boards";
+const ROUNDS_OF_ADJUSTMENT: &str = "rounds of adjustment";
+
 /// Budget, limits and verdict of a board whose values are chosen.
 pub(crate) fn outline(resolved: &Resolved, selection: &Selection) -> Result<Outline, ModelError> {
     outline_telling(resolved, selection, &|_| {})
@@ -297,7 +310,7 @@ fn adjustable(trims: Option<&Report>, constants: Option<&Constants>) -> Option<B
         (None, None) => return None,
     };
     let detail = format!("{} % {how}; {} % are wanted", per_cent(share), per_cent(WANTED));
-    Some(Bound { what: "adjustable boards".into(), used: (1.0 - share) / (1.0 - WANTED), detail })
+    Some(Bound { what: ADJUSTABLE.into(), used: (1.0 - share) / (1.0 - WANTED), detail })
 }
 
 /// Zero and span that can't be adjusted one after the other.
@@ -310,7 +323,7 @@ fn rounds(report: &Report) -> Option<Bound> {
         "after {ROUNDS} rounds of zero and span up to {left:.2} K are left at one of the points, {:.2} K may be",
         report.enough
     );
-    Some(Bound { what: "rounds of adjustment".into(), used: left / report.enough, detail })
+    Some(Bound { what: ROUNDS_OF_ADJUSTMENT.into(), used: left / report.enough, detail })
 }
 
 /// What the trims have to do with what is missed.
@@ -322,7 +335,7 @@ fn trims_to_blame(
 ) -> Result<Option<String>, ModelError> {
     let Some(report) = report else { return Ok(None) };
     let missed = |what: &str| bounds.iter().any(|b| b.what == what && b.used > 1.0);
-    let reached = !missed("adjustable boards") && !missed("rounds of adjustment");
+    let reached = !missed(ADJUSTABLE) && !missed(ROUNDS_OF_ADJUSTMENT);
     if reached && !missed("accuracy") {
         return Ok(None);
     }

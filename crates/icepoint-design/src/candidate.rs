@@ -38,11 +38,16 @@ const ROOM: f64 = 0.01;
 /// Margin beyond which more room is worth nothing: nine tenths of a limit are used.
 const ENOUGH: f64 = 0.05;
 
+/// An error with what the smallest margin to a limit adds to it where errors are alike.
+pub(crate) fn with_room(error: f64, margin: f64) -> f64 {
+    error * (1.0 + ROOM * (1.0 - (margin / ENOUGH).clamp(0.0, 1.0)))
+}
+
 impl Assessment {
     /// The error by which boards are ordered, K: among boards of alike error the one with room to its limits is better, and
     /// what other types have to suffer on their taps counts as a contribution that is independent.
     pub fn weighed(&self) -> f64 {
-        self.error() * (1.0 + ROOM * (1.0 - (self.margin / ENOUGH).clamp(0.0, 1.0)))
+        with_room(self.error(), self.margin)
     }
 
     /// The error with what other types have to suffer on their taps, K.

@@ -20,6 +20,7 @@ use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
 
 use crate::answer::{Bound, Design, answer, outline};
+use crate::candidate::with_room;
 use crate::search::{self, Selection};
 use crate::trims;
 
@@ -55,11 +56,21 @@ pub struct Row {
     pub parts: usize,
     /// The limit that binds.
     pub binds: Bound,
+    /// Smallest margin to a limit, over the width allowed; what accuracy and trims leave is no limit here.
+    pub margin: f64,
     /// Whether everything asked is met.
     pub met: bool,
     /// On the best edge of the rows that meet the need (of all, if none does): no other of them has both a smaller error
     /// and not more parts.
     pub best_edge: bool,
+}
+
+impl Row {
+    /// The error by which rows are ordered, K: of rows alike within one per cent that with room to its limits is better, as
+    /// among the values of one front end.
+    fn weighed(&self) -> f64 {
+        with_room(self.error_95, self.margin)
+    }
 }
 
 /// A circuit that was not tried or has no answer, and why.
@@ -74,7 +85,8 @@ pub struct LeftOut {
 /// What was compared, as a table.
 #[derive(Clone, Debug)]
 pub struct Compared {
-    /// Best first: what meets the need before what doesn't, then by error.
+    /// Best first: what meets the need before what doesn't, then by error; of errors within one per cent that with room to its
+    /// limits.
     pub rows: Vec<Row>,
     /// What is not among them.
     pub left_out: Vec<LeftOut>,
@@ -220,23 +232,36 @@ fn among(file: &ChainFile, wanted: impl Fn(&Blueprint) -> bool) -> Result<Compar
             Err(left) => left_out.push(left),
         }
     }
-    let order = |a: &Row, b: &Row| {
-        b.met.cmp(&a.met).then(a.error_95.total_cmp(&b.error_95)).then_with(|| a.id.cmp(&b.id))
-    };
-    all.sort_by(|a, b| order(&a.0, &b.0).then_with(|| a.0.amplifiers.cmp(&b.0.amplifiers)));
+    all.sort_by(|a, b| order(&a.0, &b.0));
     let (mut rows, boards): (Vec<Row>, Vec<_>) = all.into_iter().unzip();
-    let Some(first) = rows.first() else {
+    if rows.is_empty() {
         let why: Vec<String> = left_out.iter().map(|l| format!("{}: {}", l.id, l.why)).collect();
         let text = format!("no front end fits this chain; {}", why.join("; "));
         return Err(CompareError::Model(ModelError::Range(text)));
     };
-    let (met, enough) = (first.met, first.error_95 * (1.0 + ALIKE));
-    let take = (0..rows.len())
-        .filter(|i| rows[*i].met == met && rows[*i].error_95 <= enough)
-        .min_by(|a, b| rows[*a].parts.cmp(&rows[*b].parts).then(a.cmp(b)))
-        .unwrap_or(0);
+    let take = best(&rows);
     mark_edge(&mut rows);
     Ok(Comparison { table: Compared { rows, left_out, remarks, taken: take }, boards })
+}
+
+/// Best first.
+fn order(a: &Row, b: &Row) -> core::cmp::Ordering {
+    b.met
+        .cmp(&a.met)
+        .then(a.weighed().total_cmp(&b.weighed()))
+        .then_with(|| a.id.cmp(&b.id))
+        .then_with(|| a.amplifiers.cmp(&b.amplifiers))
+}
+
+/// The row to take of those in order: of errors that are alike that with the fewest parts.
+fn best(rows: &[Row]) -> usize {
+    let Some((met, enough)) = rows.first().map(|first| (first.met, first.weighed() * (1.0 + ALIKE))) else {
+        return 0;
+    };
+    (0..rows.len())
+        .filter(|i| rows[*i].met == met && rows[*i].weighed() <= enough)
+        .min_by(|a, b| rows[*a].parts.cmp(&rows[*b].parts).then(a.cmp(b)))
+        .unwrap_or(0)
 }
 
 /// Marks the rows that no other beats in both error and number of parts, among those that are as good as the first:
@@ -394,6 +419,7 @@ pub(crate) fn row(
         mains_kelvin: outline.mains_kelvin,
         settling: outline.settling.total(),
         parts: front_end.parts.iter().filter(|p| counted(&p.kind)).count(),
+        margin: outline.margin(),
         binds: binds.unwrap_or(Bound { what: "nothing".into(), used: 0.0, detail: String::new() }),
         met: outline.verdict.met(),
         best_edge: false,
@@ -404,6 +430,35 @@ pub(crate) fn row(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Errors within one per cent: the row at the edge of a limit is not the one to take, nor the first.
+    #[test]
+    fn a_row_with_room_is_taken_before_one_at_the_edge_of_a_limit() {
+        let row = |id: &str, error_95: f64, margin: f64, parts: usize| Row {
+            id: id.into(),
+            title: String::new(),
+            amplifiers: Vec::new(),
+            error_95,
+            worst_case: (0.0, 0.0),
+            within: 1.0,
+            mains_kelvin: 0.0,
+            settling: None,
+            parts,
+            binds: Bound { what: String::new(), used: 1.0 - 2.0 * margin, detail: String::new() },
+            margin,
+            met: true,
+            best_edge: false,
+        };
+        let taken = |mut rows: Vec<Row>| {
+            rows.sort_by(order);
+            rows[best(&rows)].id.clone()
+        };
+        let edge = row("edge", 5.0, 0.0, 20);
+        assert_eq!(taken(vec![edge.clone(), row("room", 5.03, 0.1, 20)]), "room");
+        // Beyond one per cent the error decides; fewer parts do where errors are alike within ten.
+        assert_eq!(taken(vec![edge.clone(), row("room", 5.06, 0.1, 20)]), "edge");
+        assert_eq!(taken(vec![edge, row("room", 5.03, 0.1, 20), row("small", 5.4, 0.1, 12)]), "small");
+    }
 
     /// Five buffers that all fit: four are tried, and one is said not to be.
     #[test]

@@ -17,6 +17,7 @@ mod candidate;
 pub mod compare;
 pub mod levers;
 mod low_pass;
+mod low_pass_ideal;
 mod preferred;
 pub mod records;
 pub mod search;

@@ -21,6 +21,7 @@ use icepoint_chain::{Model, ModelError};
 use rayon::prelude::*;
 
 use crate::candidate::{Assessment, Limits, assess};
+use crate::low_pass_ideal;
 use crate::shelf::Shelf;
 
 /// Frequencies at which responses are compared, over the corner.
@@ -56,11 +57,8 @@ struct Candidate {
 /// [`ModelError`] when no filter can be built from the series, or the chain can't be solved.
 pub(crate) fn choose(resolved: Resolved) -> Result<Resolved, ModelError> {
     let Some(inserted) = resolved.low_pass.clone() else { return Ok(resolved) };
-    let is_open = |name: &String| resolved.open.contains(name);
-    let names = || inserted.stages.iter().flat_map(|s| s.ohms.iter().chain(&s.farads));
     // A filter of which the user fixed some values is the user's: the others keep their usual ones.
-    let tied = |name: &String| resolved.blueprint.slot(name).is_some_and(|s| s.tie.is_some());
-    if !names().all(|name| is_open(name) || tied(name)) {
+    if low_pass_ideal::chosen(&resolved).is_none() {
         return Ok(resolved);
     }
     let own = own_filter(&resolved);

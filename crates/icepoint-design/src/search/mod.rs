@@ -19,6 +19,7 @@ use icepoint_chain::resolve::Resolved;
 use rayon::prelude::*;
 
 use crate::low_pass;
+use crate::low_pass_ideal;
 use crate::preferred::nearest;
 use crate::trims;
 use judge::{judge, values};
@@ -281,7 +282,8 @@ pub fn look_at(resolved: &Resolved, selection: &Selection) -> Result<Vec<Filled>
             used[*part] += place.pieces.len() as u32;
         }
     }
-    places::look(&stock, &places, &selection.fits, &from, &used)
+    let filter = low_pass_ideal::values(resolved, &selection.values);
+    places::look(&stock, &places, &selection.fits, &from, (&used, &filter))
 }
 
 /// Where walks start: the usual values, and the middles of all limits.

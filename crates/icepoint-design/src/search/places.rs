@@ -2,7 +2,7 @@
 
 use icepoint_chain::ModelError;
 use icepoint_chain::drawer::Count;
-use icepoint_chain::front_end::SlotKind;
+use icepoint_chain::front_end::{SlotKind, Values};
 use rayon::prelude::*;
 
 use super::fit::{Fit, Fits, Part};
@@ -23,7 +23,8 @@ pub struct Filled {
     pub fit: Fit,
     /// Where it comes from.
     pub origin: FilledFrom,
-    /// The value that would be best here with everything else as it is, Ω or F; `None` where no other value does better.
+    /// The value that would be best here with everything else as it is, Ω or F; of a part of a low-pass that which puts its
+    /// poles where they belong, with the capacitors that are chosen. `None` where no other value does better.
     pub ideal: Option<f64>,
     /// What the chosen value costs against the ideal one, K at 95 %.
     pub costs: f64,
@@ -80,6 +81,8 @@ const STEPS: [f64; 7] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 0.0003];
 const WORTH_NAMING: f64 = 0.01;
 /// What a bought part must take off what is missed, share, to be worth it for that.
 const LESS_MISSED: f64 = 0.1;
+/// Values this near, relative, are the same.
+const SAME: f64 = 1e-4;
 /// An error less than this share smaller is none.
 const NOTHING: f64 = 0.0002;
 
@@ -90,13 +93,14 @@ fn better(a: &Assessment, b: &Assessment) -> bool {
     a.weighed() < b.weighed() * (1.0 - NOTHING)
 }
 
-/// Looks at every place of a board that is chosen. `used`: pieces of each part of the drawer in it.
+/// Looks at every place of a board that is chosen. `used`: pieces of each part of the drawer in it; `filter`: ideal values of
+/// the parts of a low-pass, which are chosen for its response.
 pub(crate) fn look(
     stock: &Stock<'_>,
     places: &[Place],
     fits: &Fits,
     from: &[Vec<usize>],
-    used: &[u32],
+    (used, filter): (&[u32], &Values),
 ) -> Result<Vec<Filled>, ModelError> {
     let now = judge(stock, fits)?;
     places
@@ -104,9 +108,19 @@ pub(crate) fn look(
         .zip(from)
         .map(|(place, parts)| {
             let fit = fits.get(&place.designator).copied().unwrap_or(Fit::One(Part::NONE));
-            let (ideal, best) = ideal(stock, place, fits, &fit, &now);
+            let (ideal, best, worth_buying) = match filter.get(&place.designator) {
+                Some(&value) => {
+                    let ideal = Some(value).filter(|v| libm::fabs(v / fit.value() - 1.0) > SAME);
+                    let part = Part { value, ..fit.equivalent() };
+                    (ideal, judge(stock, &with(place, fits, part)).ok(), None)
+                }
+                None => {
+                    let (ideal, best) = ideal(stock, place, fits, &fit, &now);
+                    let wanted = ideal.unwrap_or(fit.value());
+                    (ideal, best, worth_buying(stock, place, fits, wanted, &now))
+                }
+            };
             let costs = best.map_or(0.0, |best| (now.error() - best.error()).max(0.0));
-            let worth_buying = worth_buying(stock, place, fits, ideal.unwrap_or(fit.value()), &now);
             let left = |&part: &usize| match stock.left(part) {
                 Some(Count::Pieces(n)) => {
                     Count::Pieces(n.saturating_sub(used.get(part).copied().unwrap_or(0)))

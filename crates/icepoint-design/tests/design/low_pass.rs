@@ -159,8 +159,8 @@ fn poles(resolved: &Resolved, selection: &search::Selection) -> Vec<(f64, f64)> 
 }
 
 /// Four poles of Chebyshev's at 0.5 Hz are nothing that a sparse drawer has: bought, and where they belong. Pole
-/// frequencies and Q of the ripple of 0.5 dB from the definition: sinh and cosh of asinh(1/ε)/4, the 3 dB corner at
-/// cosh(acosh(1/ε)/4).
+/// frequencies and Q of the ripple of 0.5 dB from the definition: sinh and cosh of asinh(1/ε)/4; the corner is 3 dB below
+/// the response at 0 Hz.
 #[test]
 fn what_the_drawer_can_only_make_wrong_is_bought() {
     let resolved =
@@ -168,7 +168,8 @@ fn what_the_drawer_can_only_make_wrong_is_bought() {
     let selection = search::choose(&resolved).unwrap();
     let epsilon = (libm::pow(10.0, 0.05) - 1.0).sqrt();
     let mu = libm::asinh(1.0 / epsilon) / 4.0;
-    let corner = libm::cosh(libm::acosh(1.0 / epsilon) / 4.0);
+    // Half of the power at 0 Hz, where an even order has its ripple: 1 + ε²·T² = 2·(1 + ε²).
+    let corner = libm::cosh(libm::acosh((1.0 / (epsilon * epsilon) + 2.0).sqrt()) / 4.0);
     let wanted = [3.0 * PI / 8.0, PI / 8.0].map(|angle| {
         let (real, imaginary) = (libm::sinh(mu) * libm::sin(angle), libm::cosh(mu) * libm::cos(angle));
         let size = libm::hypot(real, imaginary);
@@ -192,6 +193,17 @@ fn what_the_drawer_can_only_make_wrong_is_bought() {
     for name in bought {
         let place = places.iter().find(|p| p.designators.contains(name)).unwrap();
         assert!(!matches!(place.origin, search::FilledFrom::Drawer { .. }), "{place:?}");
+    }
+    // The ideal values are the filter's: with them and the capacitors chosen the poles are exactly where they belong.
+    let mut ideal = selection.clone();
+    for place in places.iter().filter(|p| stages.iter().any(|s| s.ohms.contains(&p.designators[0]))) {
+        assert_eq!(place.worth_buying, None, "{place:?}");
+        ideal.values.extend(place.ideal.map(|value| (place.designators[0].clone(), value)));
+    }
+    assert_ne!(ideal.values, selection.values);
+    for (found, wanted) in poles(&resolved, &ideal).iter().zip(wanted) {
+        assert!((found.0 / wanted.0 - 1.0).abs() < 1e-3, "{found:?} {wanted:?}");
+        assert!((found.1 / wanted.1 - 1.0).abs() < 1e-3, "{found:?} {wanted:?}");
     }
 }
 
