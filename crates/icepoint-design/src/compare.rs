@@ -71,6 +71,16 @@ impl Row {
     fn weighed(&self) -> f64 {
         with_room(self.error_95, self.margin)
     }
+
+    /// What it is called in tables and pictures: its identifier; an own circuit by its title, where that is short.
+    pub fn name(&self) -> &str {
+        const SHORT: usize = 32;
+        match self.id.as_str() {
+            "own" if self.title.chars().count() <= SHORT => &self.title,
+            "own" => "own circuit",
+            id => id,
+        }
+    }
 }
 
 /// A circuit that was not tried or has no answer, and why.

@@ -7,6 +7,7 @@ use icepoint_dossier::batch::BatchPicture;
 use icepoint_dossier::calibrated_band::{CalibratedBand, CalibratedBandPoint, ReadingMark};
 use icepoint_dossier::contributions::{Contribution, ContributionPoint, Contributions};
 use icepoint_dossier::distribution::{Distribution, binned};
+use icepoint_dossier::edge::{Edge, EdgePoint};
 use icepoint_dossier::error_band::{ErrorBand, ErrorBandPanel, ErrorBandPoint};
 use icepoint_dossier::error_map::ErrorMap;
 use icepoint_dossier::low_pass_band::{BandPoint, Figure, LowPassMagnitude, LowPassStep};
@@ -333,6 +334,23 @@ fn low_pass_step(points: usize, seconds: f64) -> LowPassStep {
     }
 }
 
+fn edge(rows: usize, alike: bool) -> Edge {
+    let names = [
+        "single-amplifier",
+        "three-amplifier-instrumentation",
+        "split-supply-instrumentation",
+        "own circuit",
+    ];
+    let point = |i: usize| EdgePoint {
+        name: names[i % 4].to_owned(),
+        parts: if alike { 17 } else { 9 + 7 * i % 23 },
+        error_kelvin: if alike { 3.4 } else { 2.9 + (5 * i % 7) as f64 / 3.0 },
+        edge: i.is_multiple_of(5),
+        taken: i == 1,
+    };
+    Edge { id: "edge".to_owned(), accuracy_kelvin: 4.1, points: (0..rows).map(point).collect() }
+}
+
 /// Pictures as people will see them.
 fn ordinary() -> Vec<Picture> {
     FRAMES
@@ -362,6 +380,10 @@ fn ordinary() -> Vec<Picture> {
                 calibrated(11, 1.0).draw(f),
                 residuals(5, 1.0).draw(f),
                 batch(6, 1.0).draw(f),
+                edge(3, false).draw(f),
+                edge(9, false).draw(f),
+                edge(26, false).draw(f),
+                edge(12, true).draw(f),
             ]
         })
         .collect()
@@ -420,6 +442,9 @@ fn odd() -> Vec<Picture> {
                 residuals(40, nan).draw(f),
                 batch(0, 1.0).draw(f),
                 batch(3, nan).draw(f),
+                Edge::default().draw(f),
+                Edge { accuracy_kelvin: nan, ..edge(5, false) }.draw(f),
+                edge(200, true).draw(f),
             ]
         })
         .collect()
@@ -428,7 +453,7 @@ fn odd() -> Vec<Picture> {
 #[test]
 fn ordinary_pictures_are_sound_and_legible() {
     let pictures = ordinary();
-    assert_eq!(pictures.len(), 46);
+    assert_eq!(pictures.len(), 54);
     for picture in &pictures {
         assert_sound(picture);
         assert_inside(picture);
@@ -436,10 +461,33 @@ fn ordinary_pictures_are_sound_and_legible() {
     }
 }
 
+/// How many front ends have a name in the picture.
+fn named(edge: &Edge, picture: &Picture) -> usize {
+    let shown = |name: &str| picture.labels().iter().filter(|l| l.content == name).count();
+    let mut names: Vec<&str> = edge.points.iter().map(|p| p.name.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
+    names.iter().map(|name| shown(name)).sum()
+}
+
+#[test]
+fn every_front_end_has_its_name_whole() {
+    for edge in [edge(3, false), edge(9, false), edge(26, false), edge(12, true)] {
+        for frame in FRAMES {
+            let picture = edge.draw(frame);
+            assert_eq!(named(&edge, &picture), edge.points.len(), "{frame:?}");
+            // Numbers stand at the points and in the list.
+            let last = edge.points.len().to_string();
+            let marks = picture.labels().iter().filter(|l| l.content == last).count();
+            assert!(marks == 2 || edge.points.len() < 10, "{frame:?}: {marks} marks of {last}");
+        }
+    }
+}
+
 #[test]
 fn odd_figures_neither_panic_nor_leak() {
     let pictures = odd();
-    assert_eq!(pictures.len(), 76);
+    assert_eq!(pictures.len(), 82);
     for picture in &pictures {
         assert_sound(picture);
     }

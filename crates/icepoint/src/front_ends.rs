@@ -8,7 +8,11 @@ use serde::Serialize;
 
 fn name(row: &Row) -> String {
     let records: Vec<&str> = row.amplifiers.iter().map(|(_, name)| name.as_str()).collect();
-    format!("{} ({})", row.id, records.join(", "))
+    if records.is_empty() {
+        row.name().to_owned()
+    } else {
+        format!("{} ({})", row.name(), records.join(", "))
+    }
 }
 
 /// The table for people.

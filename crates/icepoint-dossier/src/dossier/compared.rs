@@ -32,7 +32,7 @@ pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pi
             let misses = if row.met { "" } else { ": misses" };
             let used = super::answer::percent_used(row.binds.used);
             vec![
-                format!("{}{mark}", row.id),
+                format!("{}{mark}", row.name()),
                 fixed(row.error_95, 2),
                 format!("{} to {}", signed(row.worst_case.0, 1), signed(row.worst_case.1, 1)),
                 percent(row.within),
@@ -51,7 +51,7 @@ pub(super) fn front_ends(s: &Subject<'_>, compared: &Compared, pictures: &mut Pi
             .iter()
             .enumerate()
             .map(|(i, row)| EdgePoint {
-                name: row.id.clone(),
+                name: row.name().to_owned(),
                 parts: row.parts,
                 error_kelvin: row.error_95,
                 edge: row.best_edge,
@@ -126,7 +126,7 @@ fn amplifiers(compared: &Compared) -> String {
         .filter(|row| !row.amplifiers.is_empty())
         .map(|row| {
             let each: Vec<&str> = row.amplifiers.iter().map(|(_, name)| name.as_str()).collect();
-            format!("{} {}", row.id, each.join(" and "))
+            format!("{} {}", row.name(), each.join(" and "))
         })
         .collect::<Vec<_>>()
         .join("; for ")
