@@ -38,6 +38,9 @@ const ROOM: f64 = 0.01;
 /// Margin beyond which more room is worth nothing: nine tenths of a limit are used.
 const ENOUGH: f64 = 0.05;
 
+/// What a kelvin before calibration counts against one after it, where errors are alike.
+const TRIM_WEIGHT: f64 = 0.01;
+
 /// An error with what the smallest margin to a limit adds to it where errors are alike.
 pub(crate) fn with_room(error: f64, margin: f64) -> f64 {
     error * (1.0 + ROOM * (1.0 - (margin / ENOUGH).clamp(0.0, 1.0)))
@@ -48,6 +51,12 @@ impl Assessment {
     /// what other types have to suffer on their taps counts as a contribution that is independent.
     pub fn weighed(&self) -> f64 {
         with_room(self.error(), self.margin)
+    }
+
+    /// The same with a little of what the calibration takes away, K: a trim hides a gain that is far off, but a trim has an
+    /// end.
+    pub fn with_calibration(&self) -> f64 {
+        self.weighed() + TRIM_WEIGHT * self.as_built_95
     }
 
     /// The error with what other types have to suffer on their taps, K.

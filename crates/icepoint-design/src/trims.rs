@@ -396,6 +396,16 @@ fn centre(resolved: &Resolved, selection: &mut Selection, model: &Model, turns: 
     changed
 }
 
+/// The resistors that the trims of a board are in series with.
+pub(crate) fn beside_trims(resolved: &Resolved) -> Vec<String> {
+    if !are_turned(&resolved.chain) {
+        return Vec::new();
+    }
+    let trims = resolved.chain.trims.as_ref();
+    let named = [Moves::Zero, Moves::Span].into_iter().filter_map(|moves| trims?.designator(moves));
+    named.filter_map(|trim| beside(&resolved.blueprint, trim)).collect()
+}
+
 /// The resistor that a trim is in series with: the only other part on one of its nodes.
 pub(crate) fn beside(blueprint: &Blueprint, trim: &str) -> Option<String> {
     match &blueprint.element(trim)?.kind {

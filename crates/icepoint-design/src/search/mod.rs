@@ -219,7 +219,7 @@ fn low_pass_parts(
 }
 
 /// Puts the part that comes nearest to `wanted` into an open place: out of what the others leave in the drawer, or of the
-/// series. Whether that is another than before.
+/// series, where there is no drawer, or something may be bought and the drawer has nothing near. Whether that is another than before.
 pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: &str, wanted: f64) -> bool {
     let stock = Stock::holding(resolved, &selection.fits);
     let Some(slot) = resolved.blueprint.slot(designator) else { return false };
@@ -239,14 +239,23 @@ pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: 
                 let pieces = stock.pieces(name);
                 from.iter().for_each(|part| used[*part] += pieces);
             }
-            let Some(at) = stock.nearest_left(slot, wanted, &used) else { return false };
-            let Some(part) = stock.at_hand(at) else { return false };
-            // Two parts that are in the place already may come nearer than any single one.
             let off = |value: f64| libm::fabs(libm::log(value / wanted));
+            let left =
+                stock.nearest_left(slot, wanted, &used).and_then(|at| Some((stock.at_hand(at)?, vec![at])));
+            let series = resolved.resistor_series;
+            let bought = stock.bought(slot, nearest(series, wanted.clamp(slot.limits.0, slot.limits.1)));
+            // Further off than the values of the series lie apart: where something may be bought, this is.
+            let far = 0.5 * core::f64::consts::LN_10 / series.count() as f64;
+            let buys = resolved.worth_buying.is_some()
+                && left.as_ref().is_none_or(|(part, _)| off(part.value) > far.max(off(bought.value)));
+            let Some((part, from)) = (if buys { Some((bought, Vec::new())) } else { left }) else {
+                return false;
+            };
+            // Two parts that are in the place already may come nearer than any single one.
             if off(now) <= off(part.value) {
                 return false;
             }
-            (part, vec![at])
+            (part, from)
         }
     };
     if (part.value / now - 1.0).abs() < 1e-9 {
@@ -282,8 +291,11 @@ pub fn look_at(resolved: &Resolved, selection: &Selection) -> Result<Vec<Filled>
             used[*part] += place.pieces.len() as u32;
         }
     }
-    let filter = low_pass_ideal::values(resolved, &selection.values);
-    places::look(&stock, &places, &selection.fits, &from, (&used, &filter))
+    let mut settled = low_pass_ideal::values(resolved, &selection.values);
+    // What stands beside a trim has the value from which boards find as much way to either side.
+    let beside = trims::beside_trims(resolved).into_iter();
+    settled.extend(beside.filter_map(|name| Some((name.clone(), selection.fits.get(&name)?.value()))));
+    places::look(&stock, &places, &selection.fits, &from, (&used, &settled))
 }
 
 /// Where walks start: the usual values, and the middles of all limits.

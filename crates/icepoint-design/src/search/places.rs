@@ -24,7 +24,8 @@ pub struct Filled {
     /// Where it comes from.
     pub origin: FilledFrom,
     /// The value that would be best here with everything else as it is, Ω or F; of a part of a low-pass that which puts its
-    /// poles where they belong, with the capacitors that are chosen. `None` where no other value does better.
+    /// poles where they belong, with the capacitors that are chosen. `None` where no other value does better, and beside a
+    /// trim.
     pub ideal: Option<f64>,
     /// What the chosen value costs against the ideal one, K at 95 %.
     pub costs: f64,
@@ -93,14 +94,14 @@ fn better(a: &Assessment, b: &Assessment) -> bool {
     a.weighed() < b.weighed() * (1.0 - NOTHING)
 }
 
-/// Looks at every place of a board that is chosen. `used`: pieces of each part of the drawer in it; `filter`: ideal values of
-/// the parts of a low-pass, which are chosen for its response.
+/// Looks at every place of a board that is chosen. `used`: pieces of each part of the drawer in it; `settled`: ideal values
+/// of parts that are chosen for something else than the error.
 pub(crate) fn look(
     stock: &Stock<'_>,
     places: &[Place],
     fits: &Fits,
     from: &[Vec<usize>],
-    (used, filter): (&[u32], &Values),
+    (used, settled): (&[u32], &Values),
 ) -> Result<Vec<Filled>, ModelError> {
     let now = judge(stock, fits)?;
     places
@@ -108,7 +109,7 @@ pub(crate) fn look(
         .zip(from)
         .map(|(place, parts)| {
             let fit = fits.get(&place.designator).copied().unwrap_or(Fit::One(Part::NONE));
-            let (ideal, best, worth_buying) = match filter.get(&place.designator) {
+            let (ideal, best, worth_buying) = match settled.get(&place.designator) {
                 Some(&value) => {
                     let ideal = Some(value).filter(|v| libm::fabs(v / fit.value() - 1.0) > SAME);
                     let part = Part { value, ..fit.equivalent() };

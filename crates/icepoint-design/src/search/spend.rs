@@ -124,9 +124,10 @@ fn of_one_value(
     Ok(())
 }
 
-/// The square of the error in units of that of the board as it was, and what is missed beyond it.
+/// The square of the error in units of that of the board as it was, and what is missed beyond it. What a calibration takes
+/// away counts a little, as everywhere in the search.
 fn square(a: &Assessment, now: &Assessment) -> f64 {
-    let ratio = a.weighed() / now.weighed();
+    let ratio = a.with_calibration() / now.with_calibration();
     ratio * ratio + MISSED * (a.shortfall - now.shortfall).max(0.0)
         - if now.shortfall > 0.0 { (now.shortfall - a.shortfall).max(0.0) } else { 0.0 }
 }

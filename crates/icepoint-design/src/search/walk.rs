@@ -252,7 +252,7 @@ impl<'s> Walk<'s> {
                 && j.assessment.shortfall <= here.assessment.shortfall
                 && j.assessment.weighed() <= here.assessment.weighed() * (1.0 + ALIKE)
         };
-        let both = |j: &Judged| j.assessment.weighed() + TRIM_WEIGHT * j.assessment.as_built_95;
+        let both = |j: &Judged| j.assessment.with_calibration();
         let least = |a: &&Judged, b: &&Judged| both(a).total_cmp(&both(b)).then_with(|| a.order(b));
         self.seen.values().filter(alike).min_by(least).cloned().unwrap_or(here)
     }
@@ -495,8 +495,6 @@ const NEAR: f64 = 1.1;
 const FEW_PAIRS: usize = 120;
 /// Strides below this are tried for any two places together.
 const FINE: f64 = 0.1;
-/// What a kelvin before calibration counts against one after it, where errors are alike.
-const TRIM_WEIGHT: f64 = 0.01;
 /// Usual values may cost this share of the error.
 const HOMELY: f64 = 0.0005;
 

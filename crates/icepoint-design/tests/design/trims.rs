@@ -191,6 +191,26 @@ fn potentiometers_of_a_drawer() {
     assert!(said.contains("RV1") && !said.contains("RV2"), "{said}");
 }
 
+/// The drawer has nothing near for the resistor beside the zero trim (33 kΩ): bought where that is allowed, so that boards find
+/// as much way to either side. No other value is called better there: the trim would take it back.
+#[test]
+fn the_resistor_beside_a_trim_is_bought_where_the_drawer_has_none_near() {
+    let csv = "value,tolerance,tempco,count\n10 kΩ,1 %,50 ppm/K,3\n330 kΩ,1 %,50 ppm/K,2\n1.2 kΩ,1 %,50 ppm/K,4\n\
+               33 kΩ,5 %,200 ppm/K,4\n180 Ω,1 %,50 ppm/K,1\n22 Ω,1 %,50 ppm/K,2\n10 MΩ,5 %,,3\n1 µF,10 %,,4\n\
+               100 pF,5 %,,2\n";
+    let mut resolved = with_drawer(example(TRIMMED).resolved(), csv);
+    resolved.worth_buying = Some(0.3);
+    let design = designed(resolved);
+    println!("{:?} {:?}", design.values, design.verdict);
+    assert!(design.verdict.met(), "{:?}", design.verdict);
+    let trims = design.trims.as_ref().unwrap();
+    assert!(trims.trims[0].nominal.abs() < 0.1, "{trims:?}");
+    for place in design.places.iter().filter(|p| ["R4", "R5"].contains(&p.designators[0].as_str())) {
+        assert!(place.ideal.is_none() && place.worth_buying.is_none() && place.costs == 0.0, "{place:?}");
+    }
+    assert_ne!(design.values["R5"], 33e3);
+}
+
 const MOULD_OVEN: &str = include_str!("mould-oven.toml");
 
 /// Values with which the mould oven's board reads right, but for zero and span.
