@@ -6,7 +6,7 @@
 // Helpers of tests may stop the test; the lint knows only the test functions themselves.
 #![allow(clippy::expect_used, clippy::panic)]
 
-use icepoint_chain::front_end::FrontEnd;
+use icepoint_chain::front_end::{FrontEnd, PartKind};
 use icepoint_dossier::schematic::{Drawing, Symbol, Turn, automatic};
 use icepoint_dossier::svg::Label;
 use proptest::prelude::*;
@@ -81,12 +81,47 @@ fn hardly_a_wire_crosses_another() {
 /// Smallest distance of two texts beside each other, in drawing units: less reads as one word.
 const BETWEEN_WORDS: f64 = 3.0;
 
+/// Parts that stand at a flag although they are feedback, or join two nodes that no amplifier drives.
+fn torn(front_end: &FrontEnd, drawing: &Drawing) -> Vec<String> {
+    let rails = ["gnd", "supply", "negative", "reference"];
+    let flags: Vec<(f64, f64)> =
+        drawing.parts().iter().filter(|p| matches!(p.symbol, Symbol::Flag { .. })).map(|p| p.at).collect();
+    let amplifiers: Vec<(&String, &String, &String)> = front_end
+        .parts
+        .iter()
+        .filter_map(|p| match &p.kind {
+            PartKind::Operational { plus, minus, out, .. }
+            | PartKind::Instrumentation { plus, minus, out, .. } => Some((plus, minus, out)),
+            _ => None,
+        })
+        .collect();
+    let driven = |n: &String| amplifiers.iter().any(|a| a.2 == n);
+    let mut told = Vec::new();
+    for part in &front_end.parts {
+        let (PartKind::Resistor { a, b, .. } | PartKind::Capacitor { a, b, .. }) = &part.kind else {
+            continue;
+        };
+        if [a, b].iter().any(|n| rails.contains(&n.as_str())) {
+            continue;
+        }
+        let loop_of = |x: &String, y: &String| amplifiers.iter().any(|f| (f.0 == x || f.1 == x) && f.2 == y);
+        let together = loop_of(a, b) || loop_of(b, a) || !(driven(a) || driven(b));
+        let drawn = drawing.parts().iter().find(|p| p.designator == part.designator);
+        let flagged = drawn.is_some_and(|p| p.pins().iter().any(|pin| flags.iter().any(|f| near(*f, pin.1))));
+        if together && flagged && !a.starts_with("middle of") && !b.starts_with("middle of") {
+            told.push(format!("{} is torn from what it joins", part.designator));
+        }
+    }
+    told
+}
+
 /// What a reader would stumble over in one of the options of the library.
 fn stumbled_over(variant: &Variant) -> Vec<String> {
     let drawing = automatic(&variant.front_end, &variant.words());
     let mut told = drawing.disagreements(&variant.netlist());
     told.extend(drawing.faults());
     told.extend(loose_ends(&drawing).into_iter().map(|end| format!("a wire ends in the air at {end:?}")));
+    told.extend(torn(&variant.front_end, &drawing));
     if drawing.crossings() > 0 {
         told.push(format!("{} crossings", drawing.crossings()));
     }

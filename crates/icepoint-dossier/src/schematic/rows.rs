@@ -78,6 +78,13 @@ pub(super) struct Stack<'a> {
 pub(super) fn rows(c: &Circuit, flow: &Flow, plan: &Plan, x: &Columns, sketches: &Sketches<'_>) -> Laid {
     let mut s = Stack { c, flow, plan, x, sketches, groups: Vec::new(), crowded: 0 };
     s.groups = (0..plan.strips.len()).map(|i| Some(s.single(i))).collect();
+    // What joins a strip to itself has its lane before anything is stacked close to it.
+    for i in 0..s.groups.len() {
+        if let Some(mut group) = s.groups[i].take() {
+            s.lanes(&mut group);
+            s.groups[i] = Some(group);
+        }
+    }
     let mut order: Vec<usize> = (0..c.blocks.len()).collect();
     order.sort_by_key(|k| (c.blocks[*k].out.as_ref().map_or(u32::MAX, |o| flow.hops[o.node]), *k));
     for k in order.into_iter().filter(|k| !c.blocks[*k].drives_rail(c)) {

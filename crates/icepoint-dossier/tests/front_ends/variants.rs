@@ -1,7 +1,7 @@
 //! Every front end of the library in every way that a chain file can ask for: one supply or two, voltmeter or converter,
 //! an active low-pass, trims, parts out of a drawer two by two, clamps, open-sensor currents, taps.
 
-use icepoint_chain::chain::BrokenSensor;
+use icepoint_chain::chain::{BrokenSensor, ConverterKind};
 use icepoint_chain::front_end::sensing::{ClampFigures, DetectionFigures};
 use icepoint_chain::front_end::{
     Blueprint, FrontEnd, Part, PartKind, ResistorFigures, Surroundings, Values, library,
@@ -126,9 +126,26 @@ fn detected(front_end: &mut FrontEnd) {
     }
 }
 
+/// The front ends of the example files, with usual values for what they leave open.
+fn examples() -> Vec<Variant> {
+    ["burnout-kiln", "bench-voltmeter", "freezer", "kiln-drawer", "own-circuit", "trimmed-bench"]
+        .into_iter()
+        .map(|name| {
+            let path = format!("{}/../../examples/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+            let file = icepoint_chain::file::load(std::path::Path::new(&path)).expect("a sound file");
+            let resolved = icepoint_chain::resolve::resolve(&file).expect("and complete");
+            let converter = matches!(resolved.chain.converter.kind, ConverterKind::Adc { .. });
+            let mut one =
+                variant(format!("{name}.toml"), &resolved.blueprint, &resolved.surroundings, converter);
+            one.front_end = resolved.chain.front_end;
+            one
+        })
+        .collect()
+}
+
 /// All of them.
 pub fn all() -> Vec<Variant> {
-    let mut list = Vec::new();
+    let mut list = examples();
     for blueprint in library::all() {
         let id = &blueprint.id;
         let (up, k) = (BrokenSensor::Upscale, Letter::K);
