@@ -64,7 +64,7 @@ impl Purchase {
     /// What it is worth, in words.
     pub fn words(&self) -> String {
         if self.misses_less > 0.0 {
-            format!("takes {:.0} % off what a limit is missed by", 100.0 * self.misses_less)
+            format!("misses limits by {:.1} % less of what they allow", 100.0 * self.misses_less)
         } else {
             format!("saves {:.2} K", self.saves)
         }

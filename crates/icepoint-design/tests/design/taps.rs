@@ -202,8 +202,13 @@ fn pairs_and_purchases_count_for_every_type() {
     assert!((20.0..27.0).contains(&bought), "{bought}");
     resolved.worth_buying = Some(2.0 * worth.saves);
     assert_eq!(search::choose(&resolved).unwrap().values["R5"], 12.0);
+    assert_eq!(worth.words(), format!("saves {:.2} K", worth.saves));
     // A tap beyond its limit (half of 2 K) is worth it whatever it saves.
     let mut resolved = between_two_taps("2 K", parts);
+    let kept = search::choose(&resolved).unwrap();
+    let worth = search::look_at(&resolved, &kept).unwrap()[0].worth_buying.unwrap();
+    println!("{}", worth.words());
+    assert!(worth.words().starts_with("misses limits by ") && worth.misses_less > 0.0, "{worth:?}");
     resolved.worth_buying = Some(100.0);
     let bought = search::choose(&resolved).unwrap().values["R5"];
     assert!((20.0..27.0).contains(&bought), "{bought}");
