@@ -22,7 +22,7 @@ use crate::low_pass;
 use crate::low_pass_ideal;
 use crate::preferred::nearest;
 use crate::trims;
-use judge::{judge, values};
+use judge::{Needed, Noise, judge, judge_needed, values};
 use offers::Stock;
 use walk::{Judged, Walk, put};
 
@@ -338,7 +338,9 @@ fn pair_up(
             }
             let mut other = fits.clone();
             put(&mut other, place, pair);
-            let Ok(then) = judge(stock, &other) else { continue };
+            let Ok(then) = judge_needed(stock, &other, Needed::by(&now), Noise::OfAll, true) else {
+                continue;
+            };
             let key = (then.shortfall, then.weighed());
             let wins = then.shortfall < now.shortfall
                 || (then.shortfall <= now.shortfall && then.weighed() < now.weighed() * (1.0 - WORTH_TWO));

@@ -6,7 +6,7 @@ use icepoint_chain::front_end::{SlotKind, Values};
 use rayon::prelude::*;
 
 use super::fit::{Fit, Fits, Part};
-use super::judge::judge;
+use super::judge::{Needed, Noise, judge, judge_needed};
 use super::offers::{Place, Stock};
 use super::walk::put;
 use crate::candidate::Assessment;
@@ -78,6 +78,8 @@ impl Purchase {
 
 /// Steps of the look for the ideal value, in the logarithm.
 const STEPS: [f64; 7] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 0.0003];
+/// Values closer than this share are one.
+const SAME: f64 = 1e-9;
 /// What a bought part must take off the error to be named, share, when the user gives no figure.
 const WORTH_NAMING: f64 = 0.01;
 /// What a bought part must take off what is missed, share, to be worth it for that.
@@ -162,15 +164,23 @@ pub(crate) fn ideal(
     now: &Assessment,
 ) -> (Option<f64>, Option<Assessment>) {
     let figures = fit.equivalent();
-    let judged = |value: f64| judge(stock, &with(place, fits, Part { value, ..figures })).ok();
+    let judged = |value: f64, than: &Assessment| {
+        let fits = with(place, fits, Part { value, ..figures });
+        judge_needed(stock, &fits, Needed::by(than), Noise::OfAll, true).ok()
+    };
+    // What was not better than one before is not better than the best so far.
+    let mut seen = vec![figures.value];
     let mut best: Option<(f64, Assessment)> = None;
     for step in STEPS {
         loop {
             let (here, assessment) = best.as_ref().map_or((figures.value, now), |(v, a)| (*v, a));
-            let next = [step, -step]
+            let mut values =
+                [step, -step].map(|s| (here * libm::exp(s)).clamp(place.limits.0, place.limits.1)).to_vec();
+            values.retain(|value| seen.iter().all(|seen| (seen / value - 1.0).abs() > SAME));
+            seen.extend(&values);
+            let next = values
                 .into_iter()
-                .map(|s| (here * libm::exp(s)).clamp(place.limits.0, place.limits.1))
-                .filter_map(|value| Some((value, judged(value)?)))
+                .filter_map(|value| Some((value, judged(value, assessment)?)))
                 .filter(|(_, a)| better(a, assessment))
                 .min_by(|a, b| a.1.order(&b.1));
             match next {
@@ -201,13 +211,16 @@ pub(crate) fn worth_buying(
     let near = nearest(series, wanted);
     // The nearest and its neighbours: the error need not be symmetric about its best.
     let spread = 1.05 * libm::pow(10.0, 1.0 / series.count() as f64);
+    let enough = stock.resolved.worth_buying.unwrap_or(WORTH_NAMING * now.error());
+    let error = if now.shortfall > 0.0 { f64::INFINITY } else { now.error() - enough };
+    let needed = Needed { shortfall: now.shortfall, error, worst: now.worst };
     between(series, (near / spread).max(place.limits.0), (near * spread).min(place.limits.1))
         .into_iter()
         .filter_map(|value| {
             let part = stock.bought(slot, value);
-            let then = judge(stock, &with(place, fits, part)).ok()?;
+            let fits = with(place, fits, part);
+            let then = judge_needed(stock, &fits, needed, Noise::OfAll, true).ok()?;
             let saves = now.error() - then.error();
-            let enough = stock.resolved.worth_buying.unwrap_or(WORTH_NAMING * now.error());
             let misses_less = now.shortfall - then.shortfall;
             let worth = misses_less > LESS_MISSED * now.shortfall || (misses_less >= 0.0 && saves >= enough);
             worth.then_some(Purchase { part, error_95: then.error_95, saves, misses_less })
