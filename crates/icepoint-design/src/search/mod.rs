@@ -30,7 +30,7 @@ use walk::{Judged, Walk, put};
 const MOST_JUDGED: usize = 2500;
 /// Ratios of two places of one role that are judged at once, the nearest first.
 const MOST_RATIOS: usize = 160;
-/// The same for a look at many front ends.
+/// The same for a look at many front ends out of a series.
 const FEW_RATIOS: usize = 48;
 /// Pairs that are judged for a place.
 const PAIRS: usize = 8;
@@ -89,7 +89,9 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     let asked = resolved;
     let resolved = &low_pass::choose(asked.clone())?;
     let stock = Stock::new(resolved);
-    let ratios = if way == Way::Quickly { FEW_RATIOS } else { MOST_RATIOS };
+    // A drawer is no scale: what is precise in it may be some per cent off the ratio.
+    let few = way == Way::Quickly && stock.drawer.is_none();
+    let ratios = if few { FEW_RATIOS } else { MOST_RATIOS };
     let mut walk = Walk::new(&stock, MOST_JUDGED, way == Way::WithoutShortCuts, ratios);
     if walk.places.is_empty() {
         let (mut fits, mut from) = (Fits::new(), Vec::new());

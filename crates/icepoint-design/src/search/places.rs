@@ -78,8 +78,6 @@ impl Purchase {
 
 /// Steps of the look for the ideal value, in the logarithm.
 const STEPS: [f64; 7] = [0.3, 0.1, 0.03, 0.01, 0.003, 0.001, 0.0003];
-/// Values closer than this share are one.
-const SAME: f64 = 1e-9;
 /// What a bought part must take off the error to be named, share, when the user gives no figure.
 const WORTH_NAMING: f64 = 0.01;
 /// What a bought part must take off what is missed, share, to be worth it for that.
