@@ -56,6 +56,11 @@ pub struct DesignArguments {
 pub fn design(arguments: &DesignArguments, out: &mut dyn Write) -> Result<Answer, Failure> {
     let file = chain_file::load(&arguments.file)?;
     let comparison = compared(arguments, &file)?;
+    if let Some(comparison) = comparison.as_ref().filter(|_| !arguments.json) {
+        // The answer to which front end need not wait for all about the one that is taken.
+        front_ends::print(&comparison.table, out)?;
+        out.flush()?;
+    }
     let front_end = comparison.as_ref().map_or_else(|| file.clone(), |comparison| comparison.file(&file));
     if !front_end.records.is_empty() {
         // Whatever is wrong without them is told at its place.
@@ -240,9 +245,6 @@ fn write(
 fn print(design: &Design, written: &[PathBuf], out: &mut dyn Write) -> Result<(), Failure> {
     let chain = design.model.chain();
     let verdict = &design.verdict;
-    if let Some(compared) = &design.compared {
-        front_ends::print(compared, out)?;
-    }
     front_ends::print_records(&design.records, out)?;
     writeln!(out, "{}: {}", chain.name, chain.front_end.title)?;
     if verdict.met() {

@@ -169,20 +169,27 @@ pub(crate) fn ideal(
     // What was not better than one before is not better than the best so far.
     let mut seen = vec![figures.value];
     let mut best: Option<(f64, Assessment)> = None;
-    for step in STEPS {
+    'steps: for step in STEPS {
         loop {
             let (here, assessment) = best.as_ref().map_or((figures.value, now), |(v, a)| (*v, a));
             let mut values =
                 [step, -step].map(|s| (here * libm::exp(s)).clamp(place.limits.0, place.limits.1)).to_vec();
             values.retain(|value| seen.iter().all(|seen| (seen / value - 1.0).abs() > SAME));
             seen.extend(&values);
-            let next = values
-                .into_iter()
-                .filter_map(|value| Some((value, judged(value, assessment)?)))
-                .filter(|(_, a)| better(a, assessment))
-                .min_by(|a, b| a.1.order(&b.1));
+            let around: Vec<(f64, Assessment)> =
+                values.into_iter().filter_map(|value| Some((value, judged(value, assessment)?))).collect();
+            let level = |a: &Assessment| {
+                !a.partial
+                    && a.shortfall <= assessment.shortfall
+                    && a.weighed() <= assessment.weighed() * (1.0 + NOTHING)
+            };
+            // Between two neighbours that are hardly worse a curve that bends upwards is hardly better.
+            let flat = around.len() == 2 && around.iter().all(|(_, a)| level(a));
+            let next =
+                around.into_iter().filter(|(_, a)| better(a, assessment)).min_by(|a, b| a.1.order(&b.1));
             match next {
                 Some(next) => best = Some(next),
+                None if flat => break 'steps,
                 None => break,
             }
         }
