@@ -74,6 +74,7 @@ struct PrintedPurchase {
     tolerance: f64,
     error_95_kelvin: f64,
     saves_kelvin: f64,
+    misses_less: f64,
 }
 
 /// All places in JSON.
@@ -117,6 +118,7 @@ pub fn printed(places: &[Filled]) -> Vec<Printed<'_>> {
                 tolerance: p.part.tolerance,
                 error_95_kelvin: p.error_95,
                 saves_kelvin: p.saves,
+                misses_less: p.misses_less,
             }),
         })
         .collect()
