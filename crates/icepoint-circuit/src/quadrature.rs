@@ -66,7 +66,8 @@ pub(crate) struct Effort {
     pub pieces_per_unit: f64,
     /// Whether each first piece is looked at in quarters at once, else in halves.
     pub quarters: bool,
-    /// The agreement asked for, relative; without end to look at each first piece once and compare nothing.
+    /// The agreement asked for, relative; without end to compare nothing and look at each first piece, or at
+    /// either half of it, once.
     pub agreement: f64,
 }
 

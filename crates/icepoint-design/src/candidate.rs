@@ -27,7 +27,7 @@ pub struct Assessment {
     /// What is missing: the sum of all excesses, each over what is allowed; 0 if all limits hold.
     pub shortfall: f64,
     /// Whether the judgement was broken off: `shortfall` and `error_95` are then only what was found so far, and the whole is
-    /// not less.
+    /// not less; but an `error_95` that was not looked at is infinite.
     pub partial: bool,
     /// Where the error is largest: hot and board temperature, °C.
     pub worst: (f64, f64),

@@ -540,28 +540,30 @@ impl Drawer {
 
     /// The lines that parts take which are wanted one after the other, by their index; `None` for what none is left of. Of
     /// one value that with the tolerance that is stated, where one is and there is such a line; else the tightest that is
-    /// left, or the widest.
+    /// left, or the widest. Those that state a tolerance come first: the others may have any.
     pub fn lines(&self, wanted: &[WantedPart], first: FirstTaken) -> Vec<Option<usize>> {
         let mut taken = vec![0u32; self.parts.len()];
-        wanted
-            .iter()
-            .map(|want| {
-                let left = |i: &usize| self.parts[*i].count.covers(taken[*i] + 1);
-                let of_value =
-                    |i: &usize| self.parts[*i].kind == want.kind && alike(self.parts[*i].value, want.value);
-                let mut fit: Vec<usize> = (0..self.parts.len()).filter(of_value).filter(left).collect();
-                if let Some(stated) = want.tolerance
-                    && fit.iter().any(|i| alike(self.parts[*i].tolerance, stated))
-                {
-                    fit.retain(|i| alike(self.parts[*i].tolerance, stated));
-                }
-                let line = match first {
-                    FirstTaken::Tightest => fit.first(),
-                    FirstTaken::Widest => fit.last(),
-                };
-                line.inspect(|i| taken[**i] += 1).copied()
-            })
-            .collect()
+        let mut lines = vec![None; wanted.len()];
+        let states = |at: &usize| wanted[*at].tolerance.is_some();
+        let (stating, others): (Vec<usize>, Vec<usize>) = (0..wanted.len()).partition(states);
+        for at in stating.into_iter().chain(others) {
+            let want = &wanted[at];
+            let left = |i: &usize| self.parts[*i].count.covers(taken[*i] + 1);
+            let of_value =
+                |i: &usize| self.parts[*i].kind == want.kind && alike(self.parts[*i].value, want.value);
+            let mut fit: Vec<usize> = (0..self.parts.len()).filter(of_value).filter(left).collect();
+            if let Some(stated) = want.tolerance
+                && fit.iter().any(|i| alike(self.parts[*i].tolerance, stated))
+            {
+                fit.retain(|i| alike(self.parts[*i].tolerance, stated));
+            }
+            let line = match first {
+                FirstTaken::Tightest => fit.first(),
+                FirstTaken::Widest => fit.last(),
+            };
+            lines[at] = line.inspect(|i| taken[**i] += 1).copied();
+        }
+        lines
     }
 }
 

@@ -230,6 +230,8 @@ fn at_hand(
     let held: Vec<(&Slot, WantedPart)> = blueprint
         .slots
         .iter()
+        // A track is no resistor of the drawer.
+        .filter(|slot| blueprint.adjustable().all(|trim| trim != slot.designator))
         .filter_map(|slot| {
             let value = *fixed.get(&slot.designator)?;
             let tolerance = stated.get(&slot.designator).copied();
@@ -247,7 +249,6 @@ fn at_hand(
         // Of a part with the tolerance that is stated it is known which one it is.
         let is_it = want.tolerance.is_none_or(|stated| (part.tolerance / stated - 1.0).abs() < 1e-9);
         match slot.kind {
-            SlotKind::Resistor if blueprint.adjustable().any(|trim| trim == name) => {}
             SlotKind::Resistor if is_it && slot.tempco.is_none() => {
                 let (tolerance, tempco) = (part.tolerance, part.tempco);
                 let figures = ResistorFigures { tolerance, tempco, ..around.resistor.clone() };

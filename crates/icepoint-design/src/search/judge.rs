@@ -52,7 +52,7 @@ pub(crate) enum Noise {
 
 /// Judges a board in everything: error with its noise, limits, time to settle, mains residual.
 pub(crate) fn judge(stock: &Stock<'_>, fits: &Fits) -> Result<Assessment, ModelError> {
-    judge_needed(stock, fits, Needed::ALL, Noise::OfAll, true)
+    judge_needed(stock, fits, Needed::ALL, Noise::OfAll, stock.broken)
 }
 
 /// [`judge`], but of a board that can't be as good as it must only what that was seen from is told: most of the work is in

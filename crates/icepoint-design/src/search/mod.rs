@@ -46,6 +46,8 @@ pub struct Selection {
     pub fits: Fits,
     /// Parts of the drawer at each open place, for [`look_at`].
     from: Vec<(String, Vec<usize>)>,
+    /// Whether the reading of a broken sensor counted; not where no board shows it as it is asked for.
+    broken: bool,
     /// Boards judged.
     pub tried: usize,
 }
@@ -100,7 +102,7 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
             spend::spend(&mut stock.clone(), &[], &mut fits, &mut [], &mut used)?;
             low_pass_parts(asked, resolved, &mut fits, &mut from);
         }
-        return Ok(Selection { values: values(resolved, &fits), fits, from, tried: 0 });
+        return Ok(Selection { values: values(resolved, &fits), fits, from, broken: true, tried: 0 });
     }
     if let Some(empty) = walk.places.iter().find(|p| p.offers.is_empty()) {
         return Err(ModelError::Range(format!(
@@ -145,8 +147,9 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
         .collect();
     let tried = walk.judged();
     if stock.drawer.is_some() {
-        spend::spend(&mut stock.clone(), &walk.places, &mut fits, &mut from, &mut used)?;
-        let stock = Stock::holding(resolved, &fits);
+        let mut shared = stock.clone().counting(walk.broken);
+        spend::spend(&mut shared, &walk.places, &mut fits, &mut from, &mut used)?;
+        let stock = Stock::holding(resolved, &fits).counting(walk.broken);
         pair_up(&stock, &walk, &mut fits, &mut from, &mut used)?;
         if resolved.worth_buying.is_some() {
             buy(&stock, &walk, &mut fits, &mut from)?;
@@ -157,7 +160,7 @@ fn choose_from(resolved: &Resolved, way: Way) -> Result<Selection, ModelError> {
     if stock.drawer.is_some() {
         low_pass_parts(asked, resolved, &mut fits, &mut from);
     }
-    Ok(Selection { values: values(resolved, &fits), fits, from, tried })
+    Ok(Selection { values: values(resolved, &fits), fits, from, broken: walk.broken, tried })
 }
 
 /// Of a board that is adjusted by trims, the values that would be best if it were corrected by numbers: a start from which
@@ -189,7 +192,7 @@ fn best_of_walks(walk: &mut Walk<'_>, way: Way, also: Option<&Values>) -> Result
         }
         let Ok(start) = walk.nearest_to(&seed) else { continue };
         let end = walk.from(start)?;
-        // The first start is the usual values: another must do better, not as well.
+        // An earlier start is nearer to usual values: another must do better, not as well.
         best = match (best, end) {
             (Some(best), Some(end)) if end.beats(&best) => Some(end),
             (best, end) => best.or(end),
@@ -207,16 +210,41 @@ fn low_pass_parts(
 ) {
     let stock = Stock::holding(asked, fits);
     let mut used = vec![0u32; stock.drawer.map_or(0, |d| d.parts.len())];
-    for (_, parts) in from.iter() {
-        parts.iter().for_each(|part| used[*part] += 1);
+    for (name, parts) in from.iter() {
+        let pieces = stock.pieces(name);
+        parts.iter().for_each(|part| used[*part] += pieces);
     }
-    for slot in asked.blueprint.slots.iter().filter(|s| asked.open.contains(&s.designator)) {
-        let Some(value) = chosen.fixed.get(&slot.designator) else { continue };
-        let found = stock.of_value(slot.kind, *value, &used);
-        let part = found.and_then(|part| stock.at_hand(part)).unwrap_or_else(|| stock.bought(slot, *value));
-        found.into_iter().for_each(|part| used[part] += 1);
-        fits.insert(slot.designator.clone(), Fit::One(part));
-        from.push((slot.designator.clone(), found.into_iter().collect()));
+    let places = stock.places().into_iter();
+    let places: Vec<_> = places.filter(|p| chosen.fixed.contains_key(&p.designator)).collect();
+    // Which part of several of one value it is may be known already.
+    let given = |name: &String, fits: &Fits| {
+        let fit = fits.get(name)?;
+        (0..stock.drawer?.parts.len()).find(|i| stock.at_hand(*i).map(Fit::One).as_ref() == Some(fit))
+    };
+    for (name, _) in places.iter().flat_map(|place| &place.pieces) {
+        given(name, fits).into_iter().for_each(|part| used[part] += 1);
+    }
+    for place in &places {
+        let Some(&first) = chosen.fixed.get(&place.designator) else { continue };
+        let mut lines = Vec::new();
+        for (name, factor) in &place.pieces {
+            let Some(slot) = asked.blueprint.slot(name) else { continue };
+            let value = first * factor;
+            let line = given(name, fits).or_else(|| {
+                let found = stock.of_value(slot.kind, value, &used)?;
+                used[found] += 1;
+                Some(found)
+            });
+            let part = line.and_then(|line| stock.at_hand(line)).unwrap_or_else(|| stock.bought(slot, value));
+            fits.insert(name.clone(), Fit::One(part));
+            lines.push((name.clone(), line));
+        }
+        // A line counts for all pieces of a place; those on another have an entry of their own.
+        let line_of_first = lines.first().and_then(|(_, line)| *line);
+        from.push((place.designator.clone(), line_of_first.into_iter().collect()));
+        for (name, line) in lines.into_iter().skip(1).filter(|(_, line)| *line != line_of_first) {
+            from.push((name, line.into_iter().collect()));
+        }
     }
 }
 
@@ -248,7 +276,8 @@ pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: 
             let bought = stock.bought(slot, nearest(series, wanted.clamp(slot.limits.0, slot.limits.1)));
             // Further off than the values of the series lie apart: where something may be bought, this is.
             let far = 0.5 * core::f64::consts::LN_10 / series.count() as f64;
-            let buys = resolved.worth_buying.is_some()
+            let bought_before = selection.from.iter().any(|(name, old)| name == designator && old.is_empty());
+            let buys = (resolved.worth_buying.is_some() || bought_before)
                 && left.as_ref().is_none_or(|(part, _)| off(part.value) > far.max(off(bought.value)));
             let Some((part, from)) = (if buys { Some((bought, Vec::new())) } else { left }) else {
                 return false;
@@ -274,7 +303,7 @@ pub(crate) fn refit(resolved: &Resolved, selection: &mut Selection, designator: 
 /// # Errors
 /// [`ModelError`] when the board can't be judged.
 pub fn look_at(resolved: &Resolved, selection: &Selection) -> Result<Vec<Filled>, ModelError> {
-    let stock = Stock::holding(resolved, &selection.fits);
+    let stock = Stock::holding(resolved, &selection.fits).counting(selection.broken);
     let Some(drawer) = stock.drawer else { return Ok(Vec::new()) };
     let places = stock.places();
     let from: Vec<Vec<usize>> = places
@@ -340,11 +369,11 @@ fn pair_up(
             }
             let mut other = fits.clone();
             put(&mut other, place, pair);
-            let Ok(then) = judge_needed(stock, &other, Needed::by(&now), Noise::OfAll, true) else {
+            let Ok(then) = judge_needed(stock, &other, Needed::by(&now), Noise::OfAll, stock.broken) else {
                 continue;
             };
             let key = (then.shortfall, then.weighed());
-            let wins = then.shortfall < now.shortfall
+            let wins = then.shortfall < now.shortfall * (1.0 - WORTH_TWO)
                 || (then.shortfall <= now.shortfall && then.weighed() < now.weighed() * (1.0 - WORTH_TWO));
             if wins && chosen.is_none_or(|(.., s, e)| key < (s, e)) {
                 chosen = Some((pair, parts, key.0, key.1));

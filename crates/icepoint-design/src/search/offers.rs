@@ -75,6 +75,8 @@ pub(crate) struct Stock<'r> {
     pub held: Vec<(String, Option<usize>)>,
     /// Pieces of each part of the drawer that fixed values take.
     taken: Vec<u32>,
+    /// Whether the reading of a broken sensor counts for what is chosen from it.
+    pub broken: bool,
     /// [`Stock::usual`], made when first asked for.
     usual: Arc<OnceLock<Option<Model>>>,
 }
@@ -96,7 +98,7 @@ impl<'r> Stock<'r> {
             fixed.into_iter().map(|(name, ..)| name).zip(lines).collect()
         });
         held.iter().filter_map(|(_, line)| *line).for_each(|i| taken[i] += 1);
-        Self { resolved, drawer, held, taken, usual: Arc::default() }
+        Self { resolved, drawer, held, taken, broken: true, usual: Arc::default() }
     }
 
     /// The same where fixed values have been given the parts that are among `fits`.
@@ -111,6 +113,11 @@ impl<'r> Stock<'r> {
             }
         }
         stock
+    }
+
+    /// The same where the reading of a broken sensor counts or not.
+    pub fn counting(self, broken: bool) -> Self {
+        Self { broken, ..self }
     }
 
     /// The board with the usual value at every open place: all others have its circuit with other figures. `None` if it

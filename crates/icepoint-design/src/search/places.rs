@@ -164,7 +164,7 @@ pub(crate) fn ideal(
     let figures = fit.equivalent();
     let judged = |value: f64, than: &Assessment| {
         let fits = with(place, fits, Part { value, ..figures });
-        judge_needed(stock, &fits, Needed::by(than), Noise::OfAll, true).ok()
+        judge_needed(stock, &fits, Needed::by(than), Noise::OfAll, stock.broken).ok()
     };
     // What was not better than one before is not better than the best so far.
     let mut seen = vec![figures.value];
@@ -224,7 +224,7 @@ pub(crate) fn worth_buying(
         .filter_map(|value| {
             let part = stock.bought(slot, value);
             let fits = with(place, fits, part);
-            let then = judge_needed(stock, &fits, needed, Noise::OfAll, true).ok()?;
+            let then = judge_needed(stock, &fits, needed, Noise::OfAll, stock.broken).ok()?;
             let saves = now.error() - then.error();
             let misses_less = now.shortfall - then.shortfall;
             let worth = misses_less > LESS_MISSED * now.shortfall || (misses_less >= 0.0 && saves >= enough);

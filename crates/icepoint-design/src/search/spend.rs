@@ -96,19 +96,18 @@ fn of_one_value(
         }
     }
     let pieces: Vec<u32> = holders.iter().map(|h| h.designators.len() as u32).collect();
-    let Some(best) = cheapest(&costs, &pieces, &left) else { return Ok(()) };
-    let mut other = fits.clone();
-    for (holder, at) in holders.iter().zip(&best) {
-        fill(stock, &mut other, places, holder, lines[*at]);
+    let mut lines_of: Vec<usize> = holders.iter().map(|h| h.line).collect();
+    if let Some(best) = cheapest(&costs, &pieces, &left) {
+        let mut other = fits.clone();
+        for (holder, at) in holders.iter().zip(&best) {
+            fill(stock, &mut other, places, holder, lines[*at]);
+        }
+        let then = judge(stock, &other)?;
+        // Fixed values count as what they hold even where nothing changed; before they had the tightest.
+        if square(&then, &now) <= 1.0 + 2.0 * WORTHWHILE * holders.len() as f64 {
+            lines_of = best.iter().map(|at| lines[*at]).collect();
+        }
     }
-    let then = judge(stock, &other)?;
-    // Fixed values count as what they hold even where nothing changed; before they had the tightest.
-    let worse = square(&then, &now) > 1.0 + 2.0 * WORTHWHILE * holders.len() as f64;
-    let lines_of: Vec<usize> = if worse {
-        holders.iter().map(|h| h.line).collect()
-    } else {
-        best.iter().map(|at| lines[*at]).collect()
-    };
     for (holder, line) in holders.iter().zip(lines_of) {
         fill(stock, fits, places, holder, line);
         let count = holder.designators.len() as u32;

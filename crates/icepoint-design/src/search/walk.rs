@@ -72,7 +72,7 @@ pub(crate) struct Walk<'s> {
     /// Ratios judged at once.
     ratios: usize,
     /// Whether the reading of a broken sensor counts.
-    broken: bool,
+    pub broken: bool,
 }
 
 impl<'s> Walk<'s> {

@@ -6,7 +6,7 @@ use crate::bench::kiln_but;
 use crate::drawer::{assert_enough, with_drawer};
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::resolve::Resolved;
-use icepoint_design::search;
+use icepoint_design::search::{self, Fit};
 
 /// Hz, and the frequencies over it at which responses are compared, as docs/filters.md says.
 const CORNER: f64 = 2.3;
@@ -135,6 +135,43 @@ fn what_the_drawer_can_not_make_is_bought() {
         fits.retain(|_, fit| [75e3, 220e-9].contains(&fit.value()));
         fits
     });
+}
+
+/// One tight and some wide parts of every value: those of the filter that are tied to others take theirs, too, and of no
+/// line more than there is.
+#[test]
+fn every_part_of_a_filter_takes_its_own_piece() {
+    let mut csv = "value,tolerance,tempco,count\n".to_owned();
+    for ohms in ["10 kΩ", "22 kΩ", "33 kΩ", "47 kΩ", "68 kΩ", "100 kΩ", "150 kΩ", "220 kΩ", "330 kΩ"]
+    {
+        csv += &format!("{ohms},0.1 %,25 ppm/K,1\n{ohms},5 %,200 ppm/K,4\n");
+    }
+    for farads in ["47 nF", "100 nF", "220 nF", "470 nF", "1 µF", "2.2 µF"] {
+        csv += &format!("{farads},5 %,30 ppm/K,1\n{farads},20 %,1000 ppm/K,4\n");
+    }
+    for form in ["sallen-key", "multiple-feedback"] {
+        let filter =
+            format!("poles = 4\nresponse = \"butterworth\"\ncorner = \"{CORNER} Hz\"\nform = \"{form}\"");
+        let resolved = asked(&csv, &filter);
+        let selection = search::choose(&resolved).unwrap();
+        let stages = &resolved.low_pass.as_ref().unwrap().stages;
+        let names: Vec<&String> = stages.iter().flat_map(|s| s.ohms.iter().chain(&s.farads)).collect();
+        assert!(names.len() >= 8, "{names:?}");
+        for name in &names {
+            assert!(selection.fits.contains_key(*name), "{form}: nothing fills {name}: {:?}", selection.fits);
+        }
+        println!("{form}: {:?}", selection.fits);
+        let drawer = resolved.drawer.as_ref().unwrap();
+        assert_enough(&resolved, drawer, &selection.fits);
+        for part in &drawer.parts {
+            let is_it = |fit: &&Fit| {
+                let one = fit.equivalent();
+                (one.value, one.tolerance, one.tempco) == (part.value, part.tolerance, part.tempco)
+            };
+            let taken = selection.fits.values().filter(is_it).count() as u32;
+            assert!(part.count.covers(taken), "{form}: {taken} taken of {part:?}");
+        }
+    }
 }
 
 /// A drawer that people have: values in plenty, but far between.
