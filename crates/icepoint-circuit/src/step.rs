@@ -69,6 +69,9 @@ impl Circuit {
     ///
     /// Look at ten or more points per period of the fastest ringing that matters: settling is judged at the samples.
     ///
+    /// Of a current into capacitors whose common charge hardly anything leads away the final value is huge, and what it does
+    /// within `duration_s` is lost in that value's rounding; [`Circuit::step_end`] is for such steps.
+    ///
     /// # Errors
     /// [`CircuitError::BadArgument`] and those of [`Circuit::operating_point`].
     pub fn step(

@@ -60,7 +60,8 @@ pub fn choose(resolved: &Resolved) -> Result<Selection, ModelError> {
     choose_from(resolved, Way::Whole)
 }
 
-/// The same with every board on the way judged in full: what [`choose`] is checked and measured against.
+/// The same with no judgement of a board broken off: what [`choose`] is checked and measured against. Noise stays left out of
+/// boards that miss a limit, as there.
 ///
 /// # Errors
 /// As [`choose`].
