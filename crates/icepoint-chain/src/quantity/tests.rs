@@ -157,6 +157,16 @@ fn any_unit() -> impl Strategy<Value = Unit> {
     (0..Unit::ALL.len()).prop_map(|index| Unit::ALL[index])
 }
 
+#[test]
+fn sixteen_digits_are_off_by_half_of_the_last_one_and_half_of_a_bit() {
+    // Found by the property test below, which then left no room for the bit.
+    let value = -1.0128968155221365e-7;
+    let text = format(value, Unit::Volt, 16);
+    assert_eq!(text, "-101.2896815522137 nV");
+    let read = parse(&text, Unit::Volt).unwrap();
+    assert!((read - value).abs() < 0.5e-22 + 0.5 * 1.33e-23, "{:e}", read - value);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
 
@@ -175,7 +185,8 @@ proptest! {
             prop_assert!((printed - meant).abs() <= half, "{value:e} as {text} reads {read:e}");
             return Ok(());
         }
-        let half = 0.5 * value.abs() * libm::pow(10.0, 1.0 - digits as f64) * (1.0 + 1e-9) + f64::MIN_POSITIVE;
+        // Half of the last digit, and half of the last bit of what is read: with 16 digits they are alike.
+        let half = 0.5 * value.abs() * (libm::pow(10.0, 1.0 - digits as f64) * (1.0 + 1e-9) + f64::EPSILON) + f64::MIN_POSITIVE;
         prop_assert!((read - value).abs() <= half, "{value:e} as {text} reads {read:e}");
         if digits == 17 {
             prop_assert_eq!(read, value, "{}", text);
