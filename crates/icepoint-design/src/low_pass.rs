@@ -2,8 +2,9 @@
 //!
 //! **How.** For a corner, every pair of capacitors of the series that the Q allows gives resistors by formula; their
 //! neighbours in the series are tried with the real amplifier. What counts is the largest departure of the whole response
-//! from the ideal one up to three times the corner, as a share of the signal, and what tolerances add to it. The best few,
-//! on different levels of impedance, are judged by the model: settling, mains residual, error with noise and bias.
+//! from the ideal one up to three times the corner, as a share of the signal, and what tolerances add to it: those of
+//! what is bought, or of the tightest part of each value that the drawer has. The best few, on different levels of
+//! impedance, are judged by the model with these tolerances: settling, mains residual, error with noise and bias.
 //!
 //! **An open corner** goes from the slowest that could settle in time upwards. Of those that keep the limits and whose
 //! error can't be told apart the quickest wins: a slower one buys nothing.
@@ -22,6 +23,7 @@ use rayon::prelude::*;
 
 use crate::candidate::{Assessment, Limits, assess};
 use crate::low_pass_ideal;
+use crate::search::{Fit, Fits, chain};
 use crate::shelf::Shelf;
 
 /// Frequencies at which responses are compared, over the corner.
@@ -86,7 +88,7 @@ pub(crate) fn choose(resolved: Resolved) -> Result<Resolved, ModelError> {
         .into_par_iter()
         .map(|candidate| {
             let values = named(&inserted, &candidate);
-            let judged = judge(&quick, values)?;
+            let judged = judge(&quick, &shelf, values)?;
             Ok((candidate, judged))
         })
         .collect::<Result<_, ModelError>>()?;
@@ -118,11 +120,12 @@ fn fix(resolved: &mut Resolved, values: &Values) {
 }
 
 /// With the real dynamics. Swing is left out: gains are chosen afterwards.
-fn judge(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> {
+fn judge(resolved: &Resolved, shelf: &Shelf<'_>, values: Values) -> Result<Assessment, ModelError> {
     let need = &resolved.chain.need;
+    let fits = fits(resolved, shelf, &values);
     let mut all = resolved.fixed.clone();
     all.extend(values);
-    let model = Model::new(resolved.with_values(&all))?;
+    let model = Model::new(chain(resolved, &all, &fits, false))?;
     let mut limits = Limits { margin: f64::INFINITY, missed: 0.0, taps: 0.0 };
     if need.settle_within.is_finite() {
         let settling = model.settling(1.5 * need.settle_within)?;
@@ -133,6 +136,15 @@ fn judge(resolved: &Resolved, values: Values) -> Result<Assessment, ModelError> 
     }
     // How near it comes to them says nothing yet: the front end's own filter is still to be chosen.
     assess(&model, all, Limits { margin: f64::INFINITY, ..limits })
+}
+
+/// What the drawer has for these values, and for those that follow them.
+fn fits(resolved: &Resolved, shelf: &Shelf<'_>, values: &Values) -> Fits {
+    let slots: Vec<_> =
+        resolved.blueprint.slots.iter().filter(|s| values.contains_key(&s.designator)).collect();
+    let wanted: Vec<(SlotKind, f64)> = slots.iter().map(|s| (s.kind, values[&s.designator])).collect();
+    let parts = slots.iter().zip(shelf.parts(&wanted));
+    parts.filter_map(|(slot, part)| Some((slot.designator.clone(), Fit::One(part?)))).collect()
 }
 
 /// Corners worth a try, Hz: the one that is asked for, else from the slowest that could settle in time upwards.
@@ -174,7 +186,7 @@ fn candidates(resolved: &Resolved, shelf: &Shelf<'_>, inserted: &Inserted, corne
     let real = amplifier(resolved, inserted);
     let mut all: Vec<Vec<Built>> = vec![Vec::new()];
     for parts in &inserted.stages {
-        let stages = of_stage(resolved, shelf, &parts.stage, corner, real);
+        let stages = of_stage(shelf, &parts.stage, corner, real);
         all = all
             .into_iter()
             .flat_map(|before| {
@@ -187,12 +199,11 @@ fn candidates(resolved: &Resolved, shelf: &Shelf<'_>, inserted: &Inserted, corne
         let farads: Vec<f64> = stages.iter().flat_map(|s| s.farads.iter().copied()).collect();
         shelf.covers(&ohms, &farads)
     });
-    let tolerance = tolerances(resolved);
     let ideal = ideal(&inserted.plan);
     let mut all: Vec<Candidate> = all
         .into_iter()
         .map(|stages| {
-            let departure = departure(&stages, &ideal, corner, real) + spread(&stages, tolerance);
+            let departure = departure(&stages, &ideal, corner, real) + spread(&stages, shelf);
             Candidate { corner, stages, departure }
         })
         .collect();
@@ -234,29 +245,13 @@ fn departure(stages: &[Built], ideal: &[Complex], corner: f64, real: Amplifier) 
         .fold(0.0, f64::max)
 }
 
-/// What tolerances add: the root of the sum of squares over stages of the spreads of frequency and Q.
-fn spread(stages: &[Built], (resistor, capacitor): (f64, f64)) -> f64 {
-    stages
-        .iter()
-        .map(|s| s.spread(resistor, capacitor))
-        .map(|(frequency, q)| frequency * frequency + q * q)
-        .sum::<f64>()
-        .sqrt()
-}
-
-/// Tolerances of resistors and capacitors, relative.
-fn tolerances(resolved: &Resolved) -> (f64, f64) {
-    (resolved.surroundings.resistor.tolerance, resolved.surroundings.capacitor_tolerance)
+/// What tolerances add: the root of the sum of squares over stages of the spreads of frequency, Q and gain.
+fn spread(stages: &[Built], shelf: &Shelf<'_>) -> f64 {
+    stages.iter().map(|stage| libm::pow(built_spread(stage, shelf), 2.0)).sum::<f64>().sqrt()
 }
 
 /// The truest values of one stage, on different levels of impedance.
-fn of_stage(
-    resolved: &Resolved,
-    shelf: &Shelf<'_>,
-    stage: &Stage,
-    corner: f64,
-    real: Amplifier,
-) -> Vec<Built> {
+fn of_stage(shelf: &Shelf<'_>, stage: &Stage, corner: f64, real: Amplifier) -> Vec<Built> {
     let (low, high) = FARADS;
     let capacitors = shelf.between(SlotKind::Capacitor, low, high);
     let sign = match stage.form {
@@ -264,7 +259,6 @@ fn of_stage(
         Form::MultipleFeedback => -1.0,
     };
     let ideal: Vec<Complex> = COMPARED_AT.iter().map(|ratio| ideal_stage(stage, *ratio) * sign).collect();
-    let tolerance = tolerances(resolved);
     let mut levels: Vec<(f64, Built)> = Vec::new();
     for second in &capacitors {
         let firsts: Vec<Vec<f64>> = match stage.least_ratio() {
@@ -289,7 +283,7 @@ fn of_stage(
             .filter(|built| !shelf.is_drawer() || is_near(built, stage, corner, real))
             .map(|built| {
                 let cost = departure(core::slice::from_ref(&built), &ideal, corner, real)
-                    + built_spread(&built, tolerance);
+                    + built_spread(&built, shelf);
                 (cost, built)
             })
             .min_by(|a, b| a.0.total_cmp(&b.0));
@@ -311,9 +305,10 @@ fn is_near(built: &Built, stage: &Stage, corner: f64, real: Amplifier) -> bool {
         }
 }
 
-fn built_spread(built: &Built, (resistor, capacitor): (f64, f64)) -> f64 {
-    let (frequency, q) = built.spread(resistor, capacitor);
-    libm::hypot(frequency, q)
+fn built_spread(built: &Built, shelf: &Shelf<'_>) -> f64 {
+    let (ohms, farads) = shelf.limits(&built.ohms, &built.farads);
+    let (frequency, q) = built.spread_of(&ohms, &farads);
+    libm::hypot(libm::hypot(frequency, q), built.gain_spread(&ohms))
 }
 
 /// Values next to the ideal ones, above and below, all combinations within the limits; matched ones alike.
@@ -408,102 +403,4 @@ fn keep_out_of_the_way(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::preferred::{between, nearest};
-    use icepoint_chain::low_pass::Response;
-    use icepoint_chain::quantity::series::Series;
-    use icepoint_chain::{file, resolve};
-
-    fn kiln(section: &str) -> Resolved {
-        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../examples/burnout-kiln.toml");
-        let text = std::fs::read_to_string(path).unwrap() + section;
-        resolve::resolve(&file::parse("kiln", &text).unwrap()).unwrap()
-    }
-
-    /// Small case: all pairs of E3 capacitors and E12 resistors, without any formula, against what the formulas and their
-    /// neighbours find.
-    #[test]
-    fn no_values_of_the_series_are_truer() {
-        let mut resolved = kiln("");
-        resolved.resistor_series = Series::E12;
-        resolved.capacitor_series = Series::E6;
-        let plan = LowPass { poles: 2, form: Form::SallenKey, response: Response::Butterworth, corner: None };
-        let stage = plan.stages()[0];
-        let (corner, real) = (2.0, Amplifier { bandwidth: 350e3, gain: 1e6 });
-        let found = of_stage(&resolved, &Shelf::new(&resolved), &stage, corner, real);
-        let ideal: Vec<Complex> = COMPARED_AT.iter().map(|r| ideal_stage(&stage, *r)).collect();
-        let tolerance = tolerances(&resolved);
-        let cost = |b: &Built| {
-            departure(core::slice::from_ref(b), &ideal, corner, real) + built_spread(b, tolerance)
-        };
-        let capacitors = between(Series::E6, FARADS.0, FARADS.1);
-        let resistors = between(Series::E12, OHMS.0, OHMS.1);
-        let mut best = f64::INFINITY;
-        for c1 in &capacitors {
-            for c2 in &capacitors {
-                let wanted = 1.0 / (libm::pow(2.0 * PI * corner, 2.0) * c1 * c2);
-                // Half or twice the product is an octave off: never the best.
-                for r1 in &resistors {
-                    for r2 in resistors.iter().filter(|r2| (0.7..1.4).contains(&(r1 * **r2 / wanted))) {
-                        best = best.min(cost(&stage.built(vec![*r1, *r2], vec![*c1, *c2])));
-                    }
-                }
-            }
-        }
-        let ours = cost(&found[0]);
-        println!("departure {ours:.5} of the signal, exhaustive {best:.5}");
-        assert!(best.is_finite() && ours <= best * 1.02, "{ours} {best}");
-    }
-
-    /// An open corner settles in time, keeps the mains out, and is the response that was asked for.
-    #[test]
-    fn an_open_corner_meets_the_need() {
-        for (form, poles) in [("sallen-key", 4), ("multiple-feedback", 3), ("multiple-feedback", 2)] {
-            let resolved = kiln(&format!(
-                "\n[filter.analog]\npoles = {poles}\nform = \"{form}\"\nresponse = \"bessel\"\n"
-            ));
-            let inserted = resolved.low_pass.clone().unwrap();
-            assert_eq!(inserted.replaced.len(), 5, "{:?}", inserted.replaced);
-            let open = resolved.open.len();
-            let chosen = choose(resolved).unwrap();
-            assert!(chosen.open.len() < open);
-            let model = Model::new(chosen.chain.clone()).unwrap();
-            let need = &model.chain().need;
-            let settled = model.settling(1.5 * need.settle_within).unwrap().total().unwrap();
-            assert!(settled <= need.settle_within, "{form} {poles}: {settled} s");
-            assert!(
-                model.mains_kelvin() <= need.mains_residual,
-                "{form} {poles}: {} K",
-                model.mains_kelvin()
-            );
-            for parts in &inserted.stages {
-                for name in parts.ohms.iter().chain(&parts.farads) {
-                    let value = model.chain().front_end.value(name).unwrap();
-                    let series =
-                        if name.starts_with('R') { chosen.resistor_series } else { chosen.capacitor_series };
-                    assert!((nearest(series, value) / value - 1.0).abs() < 1e-12, "{name} = {value}");
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn a_corner_that_was_given_is_met() {
-        let chosen =
-            choose(kiln("\n[filter.analog]\npoles = 4\nresponse = \"butterworth\"\ncorner = \"3 Hz\"\n"))
-                .unwrap();
-        let model = Model::new(chosen.chain.clone()).unwrap();
-        let plan = chosen.low_pass.as_ref().unwrap().plan;
-        for (point, ratio) in model.response(&[1.5, 3.0, 6.0]).unwrap().iter().zip([0.5, 1.0, 2.0]) {
-            let ideal: f64 = plan.stages().iter().map(|s| ideal_stage(s, ratio).magnitude()).product();
-            // E96 resistors to E6 capacitors leave about a percent; the input filter another.
-            assert!(
-                (point.analog / ideal - 1.0).abs() < 0.03,
-                "{} Hz: {} {ideal}",
-                point.hertz,
-                point.analog
-            );
-        }
-    }
-}
+mod tests;

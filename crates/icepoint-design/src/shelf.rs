@@ -1,11 +1,12 @@
 //! Where the values of a low-pass come from: the drawer as long as it has enough, else the series.
 
-use icepoint_chain::drawer::Count;
+use icepoint_chain::drawer::{Count, Drawer, FirstTaken, WantedPart};
 use icepoint_chain::front_end::{Slot, SlotKind};
 use icepoint_chain::resolve::Resolved;
 
 use crate::preferred;
-use crate::search::offers::fixed_value;
+use crate::search::offers::{Stock, fixed_value};
+use crate::search::{Part, reach};
 
 /// Values next to a wanted one that are tried.
 const NEIGHBOURS: usize = 3;
@@ -18,6 +19,8 @@ pub(crate) struct Shelf<'r> {
     resolved: &'r Resolved,
     /// Kind, value and how many are left, by kind and rising value; `None`: values of the series, as many as wanted.
     drawer: Option<Vec<(SlotKind, f64, Count)>>,
+    /// The drawer's own lines with what is left of each.
+    left: Option<Drawer>,
 }
 
 impl<'r> Shelf<'r> {
@@ -40,12 +43,19 @@ impl<'r> Shelf<'r> {
             left.retain(|(.., count)| *count != Count::Pieces(0));
             left
         });
-        Self { resolved, drawer }
+        let stock = Stock::new(resolved);
+        let left = resolved.drawer.clone().map(|mut drawer| {
+            for (line, part) in drawer.parts.iter_mut().enumerate() {
+                part.count = stock.left(line).unwrap_or(part.count);
+            }
+            drawer
+        });
+        Self { resolved, drawer, left }
     }
 
     /// The series, to be bought.
     pub fn bought(resolved: &'r Resolved) -> Self {
-        Self { resolved, drawer: None }
+        Self { resolved, drawer: None, left: None }
     }
 
     /// Whether it is a drawer.
@@ -106,6 +116,37 @@ impl<'r> Shelf<'r> {
                 drawer.iter().any(|l| same(l, kind, *value) && l.2.covers(pieces))
             })
         })
+    }
+
+    /// Limits of parts of these values over the board's range, relative: as [`Shelf::parts`] has them, else of what is bought.
+    pub fn limits(&self, ohms: &[f64], farads: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let figures = &self.resolved.surroundings;
+        let (resistor, capacitor) = (figures.resistor.tolerance, figures.capacitor_tolerance);
+        if self.drawer.is_none() {
+            return (vec![resistor; ohms.len()], vec![capacitor; farads.len()]);
+        }
+        let wanted: Vec<(SlotKind, f64)> = (ohms.iter().map(|v| (SlotKind::Resistor, *v)))
+            .chain(farads.iter().map(|v| (SlotKind::Capacitor, *v)))
+            .collect();
+        let mut parts = self.parts(&wanted);
+        let farads = parts.split_off(ohms.len());
+        let reach = reach(self.resolved);
+        let of = |parts: Vec<Option<Part>>, bought: f64, reach: f64| {
+            parts.into_iter().map(|p| p.map_or(bought, |p| p.tolerance + p.tempco * reach)).collect()
+        };
+        // As with what is bought: a capacitor's drift is in its limit, a resistor's is the model's to count.
+        (of(parts, resistor, 0.0), of(farads, capacitor, reach))
+    }
+
+    /// The parts of the drawer that these values would be, the tightest of each value that fixed values leave; `None` for what
+    /// is bought.
+    pub fn parts(&self, wanted: &[(SlotKind, f64)]) -> Vec<Option<Part>> {
+        let Some(left) = &self.left else { return vec![None; wanted.len()] };
+        let want =
+            |(kind, value): &(SlotKind, f64)| WantedPart { kind: *kind, value: *value, tolerance: None };
+        let wanted: Vec<WantedPart> = wanted.iter().map(want).collect();
+        let lines = left.lines(&wanted, FirstTaken::Tightest).into_iter();
+        lines.map(|line| line.map(|line| Part::at_hand(&left.parts[line]))).collect()
     }
 
     fn series(&self, kind: SlotKind) -> icepoint_chain::quantity::series::Series {

@@ -181,23 +181,25 @@ impl Built {
     /// Relative standard deviations of pole frequency and Q when every resistor may be off by `resistor` and every
     /// capacitor by `capacitor` (limits, relative, rectangular, independent), to first order; Q is 0 for a single pole.
     pub fn spread(&self, resistor: f64, capacitor: f64) -> (f64, f64) {
+        self.spread_of(&vec![resistor; self.ohms.len()], &vec![capacitor; self.farads.len()])
+    }
+
+    /// The same with a limit for each part, in the order of [`Built::ohms`] and [`Built::farads`]; 0 for those left out.
+    pub fn spread_of(&self, of_ohms: &[f64], of_farads: &[f64]) -> (f64, f64) {
         const STEP: f64 = 1e-5;
         let Some(nominal) = self.pole(Amplifier::IDEAL) else { return (f64::NAN, f64::NAN) };
         let (mut frequency, mut q) = (0.0, 0.0);
-        for part in 0..self.ohms.len() + self.farads.len() {
+        let resistors = self.ohms.len();
+        for part in 0..resistors + self.farads.len() {
             let mut moved = self.clone();
-            let resistors = self.ohms.len();
-            let (slot, limit) = if part < resistors {
-                (moved.ohms.get_mut(part), resistor)
-            } else {
-                (moved.farads.get_mut(part - resistors), capacitor)
+            let (slot, limit) = match part.checked_sub(resistors) {
+                None => (moved.ohms.get_mut(part), of_ohms.get(part)),
+                Some(at) => (moved.farads.get_mut(at), of_farads.get(at)),
             };
-            if let Some(slot) = slot {
-                *slot *= 1.0 + STEP;
-            }
+            let (Some(slot), Some(limit)) = (slot, limit) else { continue };
+            *slot *= 1.0 + STEP;
             let Some(there) = moved.pole(Amplifier::IDEAL) else { continue };
-            let standard = limit / 3f64.sqrt();
-            let slope = |there: f64, here: f64| (there / here - 1.0) / STEP * standard;
+            let slope = |there: f64, here: f64| (there / here - 1.0) / STEP * standard(*limit);
             let f = slope(there.frequency, nominal.frequency);
             frequency += f * f;
             if let (Some(there), Some(here)) = (there.q, nominal.q) {
@@ -207,6 +209,20 @@ impl Built {
         }
         (frequency.sqrt(), q.sqrt())
     }
+
+    /// Relative standard deviation of the gain at 0 Hz when each resistor may be off by its limit: of −R2/R1, none of a
+    /// follower.
+    pub fn gain_spread(&self, of_ohms: &[f64]) -> f64 {
+        match (self.form, of_ohms) {
+            (Form::MultipleFeedback, [r1, r2, ..]) => libm::hypot(standard(*r1), standard(*r2)),
+            _ => 0.0,
+        }
+    }
+}
+
+/// Standard deviation of a rectangular distribution between ± `limit`.
+fn standard(limit: f64) -> f64 {
+    limit / 3f64.sqrt()
 }
 
 #[cfg(test)]

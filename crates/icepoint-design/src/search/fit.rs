@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use icepoint_chain::chain::Chain;
+use icepoint_chain::drawer::DrawerPart;
 use icepoint_chain::front_end::{FrontEnd, PartKind, ResistorFigures, SlotKind, Values};
 use icepoint_chain::imperfection::SPECIFIED_AT;
 use icepoint_chain::quantity::{Unit, format};
@@ -33,6 +34,11 @@ pub enum Join {
 impl Part {
     /// No part.
     pub(crate) const NONE: Self = Self { value: f64::NAN, tolerance: 0.0, tempco: 0.0, in_network: false };
+
+    /// A part of the drawer as it is built in.
+    pub(crate) fn at_hand(p: &DrawerPart) -> Self {
+        Self { value: p.value, tolerance: p.tolerance, tempco: p.tempco, in_network: false }
+    }
 
     /// In words, as a drawer lists it: "4.7 kΩ ± 1 %"; a capacitor's temperature coefficient counts in its limit, and is
     /// told.

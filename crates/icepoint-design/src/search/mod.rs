@@ -10,6 +10,7 @@ mod places;
 mod spend;
 mod walk;
 
+pub(crate) use fit::reach;
 pub use fit::{Fit, Fits, Join, Part, chain, unit};
 pub use places::{Filled, FilledFrom, Purchase};
 

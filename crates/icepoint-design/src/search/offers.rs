@@ -172,8 +172,7 @@ impl<'r> Stock<'r> {
 
     /// A part of the drawer as it is built in.
     pub fn at_hand(&self, part: usize) -> Option<Part> {
-        let p = self.drawer?.parts.get(part)?;
-        Some(Part { value: p.value, tolerance: p.tolerance, tempco: p.tempco, in_network: false })
+        self.drawer?.parts.get(part).map(Part::at_hand)
     }
 
     /// The tightest part of this value of which there is one left beside what is used.
