@@ -141,9 +141,17 @@ proptest! {
             let change = |share: f64| {
                 let mut d = mean.to_vec();
                 d[i] += share * step;
-                model.predict(&situation, &d).unwrap().celsius - centre.celsius
+                let moved = model.predict(&situation, &d).unwrap();
+                moved.limits.is_empty().then_some(moved.celsius - centre.celsius)
             };
-            let (whole, tenth, back) = (change(1.0), change(0.1), change(-1.0));
+            // A board near a limit may be moved into it.
+            let (Some(whole), Some(tenth), Some(back)) = (change(1.0), change(0.1), change(-1.0)) else { continue };
+            // Where the curve of the thermocouple itself bends over so little, as type B's does near 21 °C, no model is straight.
+            let slope = |celsius: f64| model.chain().probe.letter.emf_slope(celsius).unwrap_or(f64::NAN);
+            let bend = |by: f64| (slope(hot + by) / slope(hot) - 1.0).abs();
+            if !(bend(whole) < 0.5 * CURVATURE && bend(back) < 0.5 * CURVATURE) {
+                continue;
+            }
             let scale = whole.abs().max(back.abs());
             prop_assert!((whole - 10.0 * tenth).abs() <= CURVATURE * scale + 10.0 * ROUNDING, "{}: {whole:e}, {tenth:e}", imperfection.id);
             prop_assert!((whole + back).abs() <= CURVATURE * scale + ROUNDING, "{}: {whole:e}, {back:e}", imperfection.id);
