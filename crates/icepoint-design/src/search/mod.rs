@@ -75,12 +75,12 @@ pub fn choose_without_short_cuts(resolved: &Resolved) -> Result<Selection, Model
 enum Way {
     Whole,
     WithoutShortCuts,
-    /// From the usual values alone, if that finds a board that keeps its limits.
+    /// From the usual values alone, if that finds a board that keeps its limits and is accurate enough.
     Quickly,
 }
 
 /// The same from the usual values alone, for a look at many front ends; from elsewhere too where that finds no board that
-/// keeps its limits.
+/// keeps its limits and is accurate enough.
 ///
 /// # Errors
 /// As [`choose`].
@@ -185,11 +185,13 @@ fn best_by_numbers(
 }
 
 /// The best end of the walks from all starts, `also` from this one; from the first alone where a quick look finds a board
-/// that keeps its limits.
+/// that keeps its limits and is accurate enough.
 fn best_of_walks(walk: &mut Walk<'_>, way: Way, also: Option<&Values>) -> Result<Option<Judged>, ModelError> {
     let mut best: Option<Judged> = None;
+    let accuracy = walk.stock.resolved.chain.need.accuracy;
+    let enough = |b: &Judged| b.assessment.shortfall == 0.0 && b.assessment.error_95 <= accuracy;
     for seed in also.cloned().into_iter().chain(starts(&walk.places)) {
-        if way == Way::Quickly && best.as_ref().is_some_and(|b| b.assessment.shortfall == 0.0) {
+        if way == Way::Quickly && best.as_ref().is_some_and(enough) {
             break;
         }
         let Ok(start) = walk.nearest_to(&seed) else { continue };

@@ -492,7 +492,7 @@ const ALIKE: f64 = 0.003;
 /// In a drawer, values nearer than this in the logarithm are tried at one place.
 const NEAR: f64 = 1.1;
 /// Two places are tried with everything in the drawer if that makes no more boards than this.
-const FEW_PAIRS: usize = 120;
+const FEW_PAIRS: usize = 64;
 /// Strides below this are tried for any two places together.
 const FINE: f64 = 0.1;
 /// Usual values may cost this share of the error.
