@@ -10,7 +10,7 @@ fn kiln(section: &str) -> Resolved {
     resolve::resolve(&file::parse("kiln", &text).unwrap()).unwrap()
 }
 
-/// Small case: all pairs of E3 capacitors and E12 resistors, without any formula, against what the formulas and their
+/// Small case: all pairs of E6 capacitors and E12 resistors, without any formula, against what the formulas and their
 /// neighbours find.
 #[test]
 fn no_values_of_the_series_are_truer() {
