@@ -1,4 +1,5 @@
 use super::*;
+use crate::file::RecordKind;
 
 const USUAL: Usual = Usual { resistor: (0.01, 50e-6), capacitor: (0.1, 1e-3) };
 

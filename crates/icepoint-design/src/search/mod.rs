@@ -5,6 +5,7 @@
 
 mod fit;
 mod judge;
+mod moves;
 pub(crate) mod offers;
 mod places;
 mod spend;
