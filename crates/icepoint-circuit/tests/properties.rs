@@ -118,7 +118,7 @@ fn backward_error(a: &[f64], x: &[f64], b: &[f64]) -> f64 {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn elimination_is_as_good_as_nalgebra(b in boards(false), noise in prop::collection::vec(-3.0..3.0f64, 64)) {

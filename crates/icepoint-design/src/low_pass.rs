@@ -245,9 +245,23 @@ fn departure(stages: &[Built], ideal: &[Complex], corner: f64, real: Amplifier) 
         .fold(0.0, f64::max)
 }
 
-/// What tolerances add: the root of the sum of squares over stages of the spreads of frequency, Q and gain.
+/// What tolerances add: the root of the sum of squares over stages of the spreads of frequency and Q and, of parts out of
+/// a drawer, of gain: of what is bought the gain's is the same for all values.
 fn spread(stages: &[Built], shelf: &Shelf<'_>) -> f64 {
-    stages.iter().map(|stage| libm::pow(built_spread(stage, shelf), 2.0)).sum::<f64>().sqrt()
+    let all =
+        |of: fn(&Built) -> &Vec<f64>| stages.iter().flat_map(|s| of(s).iter().copied()).collect::<Vec<_>>();
+    let (ohms, farads) = shelf.limits(&all(|s| &s.ohms), &all(|s| &s.farads));
+    let (mut ohms, mut farads) = (ohms.as_slice(), farads.as_slice());
+    let mut sum = 0.0;
+    for stage in stages {
+        let (of_ohms, other_ohms) = ohms.split_at(stage.ohms.len().min(ohms.len()));
+        let (of_farads, other_farads) = farads.split_at(stage.farads.len().min(farads.len()));
+        (ohms, farads) = (other_ohms, other_farads);
+        let (frequency, q) = stage.spread_of(of_ohms, of_farads);
+        let gain = if shelf.is_drawer() { stage.gain_spread(of_ohms) } else { 0.0 };
+        sum += frequency * frequency + q * q + gain * gain;
+    }
+    sum.sqrt()
 }
 
 /// The truest values of one stage, on different levels of impedance.
@@ -282,8 +296,8 @@ fn of_stage(shelf: &Shelf<'_>, stage: &Stage, corner: f64, real: Amplifier) -> V
             .map(|(ohms, farads)| stage.built(ohms, farads))
             .filter(|built| !shelf.is_drawer() || is_near(built, stage, corner, real))
             .map(|built| {
-                let cost = departure(core::slice::from_ref(&built), &ideal, corner, real)
-                    + built_spread(&built, shelf);
+                let alone = core::slice::from_ref(&built);
+                let cost = departure(alone, &ideal, corner, real) + spread(alone, shelf);
                 (cost, built)
             })
             .min_by(|a, b| a.0.total_cmp(&b.0));
@@ -303,12 +317,6 @@ fn is_near(built: &Built, stage: &Stage, corner: f64, real: Amplifier) -> bool {
             (Some(found), Some(wanted)) => near(found, wanted),
             _ => true,
         }
-}
-
-fn built_spread(built: &Built, shelf: &Shelf<'_>) -> f64 {
-    let (ohms, farads) = shelf.limits(&built.ohms, &built.farads);
-    let (frequency, q) = built.spread_of(&ohms, &farads);
-    libm::hypot(libm::hypot(frequency, q), built.gain_spread(&ohms))
 }
 
 /// Values next to the ideal ones, above and below, all combinations within the limits; matched ones alike.

@@ -1,6 +1,6 @@
 //! Where the values of a low-pass come from: the drawer as long as it has enough, else the series.
 
-use icepoint_chain::drawer::{Count, Drawer, FirstTaken, WantedPart};
+use icepoint_chain::drawer::{Count, Drawer};
 use icepoint_chain::front_end::{Slot, SlotKind};
 use icepoint_chain::resolve::Resolved;
 
@@ -138,15 +138,19 @@ impl<'r> Shelf<'r> {
         (of(parts, resistor, 0.0), of(farads, capacitor, reach))
     }
 
-    /// The parts of the drawer that these values would be, the tightest of each value that fixed values leave; `None` for what
-    /// is bought.
+    /// The parts of the drawer that these values would be: of each value the tightest line that has enough for all of its
+    /// pieces, else the widest of those that they share; `None` for what is bought.
     pub fn parts(&self, wanted: &[(SlotKind, f64)]) -> Vec<Option<Part>> {
         let Some(left) = &self.left else { return vec![None; wanted.len()] };
-        let want =
-            |(kind, value): &(SlotKind, f64)| WantedPart { kind: *kind, value: *value, tolerance: None };
-        let wanted: Vec<WantedPart> = wanted.iter().map(want).collect();
-        let lines = left.lines(&wanted, FirstTaken::Tightest).into_iter();
-        lines.map(|line| line.map(|line| Part::at_hand(&left.parts[line]))).collect()
+        let part_of = |(kind, value): &(SlotKind, f64)| {
+            let same = |k: SlotKind, v: f64| k == *kind && (v / value - 1.0).abs() < 1e-9;
+            let pieces = wanted.iter().filter(|(k, v)| same(*k, *v)).count() as u32;
+            // Of one value the tightest comes first.
+            let mut lines = left.parts.iter().filter(|p| same(p.kind, p.value) && p.count.covers(1));
+            let enough = lines.clone().find(|p| p.count.covers(pieces));
+            enough.or_else(|| lines.next_back()).map(Part::at_hand)
+        };
+        wanted.iter().map(part_of).collect()
     }
 
     fn series(&self, kind: SlotKind) -> icepoint_chain::quantity::series::Series {

@@ -167,6 +167,8 @@ mod tests {
     }
 
     proptest::proptest! {
+        #![proptest_config(proptest::test_runner::Config { failure_persistence: None, ..Default::default() })]
+
         #[test]
         fn any_text_is_split_without_panic(text in "\\PC*[\n,;\"\u{feff}\t ]*\\PC*") {
             let mut lines = Lines::new(&text);

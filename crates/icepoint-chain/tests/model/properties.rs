@@ -6,6 +6,8 @@ use icepoint_chain::chain::{CalibrationWish, Chain, ConverterKind, ProbeToleranc
 use icepoint_chain::{Model, Situation};
 use icepoint_sensors::Letter;
 use proptest::prelude::*;
+use proptest::test_runner::{TestCaseError, TestRunner};
+use std::cell::Cell;
 
 #[derive(Clone, Debug)]
 struct Any {
@@ -81,8 +83,12 @@ fn build(any: &Any) -> Chain {
     })
 }
 
+const CASES: u32 = 96;
+/// Small deviations move the reading by no more than this, K, over which the thermocouple's curve must be straight.
+const BENT_OVER: f64 = 3.0;
+
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: CASES, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_number_or_a_clear_error(any in any_chain()) {
@@ -109,52 +115,86 @@ proptest! {
         prop_assert!(points.iter().all(|p| p.standard.is_finite() && p.standard >= 0.0 && p.k >= 1.9));
         prop_assert_eq!(points.len(), 2 * CalibrationWish::ALL.len());
     }
+}
 
-    /// A tenth of a small deviation has a tenth of the effect, where no limit is touched.
-    #[test]
-    fn small_deviations_act_in_proportion(any in any_chain(), share in 0.2..0.8f64) {
-        const SMALL: f64 = 1e-2; // of each limit
-        const ROUNDING: f64 = 3e-7; // K: 1e-9 K of the cubic at each of four readings, and solving
-        const CURVATURE: f64 = 2e-2;
-        // Values within a quarter of the usual ones: farther away most boards sit at a limit.
-        let scale = any.scale.iter().map(|s| 0.1 * s).collect();
-        let readout = if any.instrumentation { 0 } else { 3 };
-        let Ok(model) = Model::new(build(&Any { readout, scale, grounded: false, ..any.clone() })) else {
-            return Ok(());
-        };
-        let need = model.chain().need;
-        let hot = need.hot.0 + share * (need.hot.1 - need.hot.0);
-        let situation = Situation::at(model.chain(), hot, need.board.0);
-        let mean = model.mean_deviations();
-        let centre = model.predict(&situation, mean).unwrap();
-        let span = model.chain().converter.span();
-        let inside = centre.limits.is_empty()
-            && centre.output_volts > span.0 + 0.05
-            && centre.output_volts < span.1 - 0.05
-            && centre.celsius > need.hot.0
-            && centre.celsius < need.hot.1;
-        if !inside {
-            return Ok(());
-        }
-        for (i, imperfection) in model.imperfections().iter().enumerate() {
-            let step = SMALL * imperfection.distribution.limits().1;
-            let change = |share: f64| {
-                let mut d = mean.to_vec();
-                d[i] += share * step;
-                let moved = model.predict(&situation, &d).unwrap();
-                moved.limits.is_empty().then_some(moved.celsius - centre.celsius)
-            };
-            // A board near a limit may be moved into it.
-            let (Some(whole), Some(tenth), Some(back)) = (change(1.0), change(0.1), change(-1.0)) else { continue };
-            // Where the curve of the thermocouple itself bends over so little, as type B's does near 21 °C, no model is straight.
-            let slope = |celsius: f64| model.chain().probe.letter.emf_slope(celsius).unwrap_or(f64::NAN);
-            let bend = |by: f64| (slope(hot + by) / slope(hot) - 1.0).abs();
-            if !(bend(whole) < 0.5 * CURVATURE && bend(back) < 0.5 * CURVATURE) {
-                continue;
-            }
-            let scale = whole.abs().max(back.abs());
-            prop_assert!((whole - 10.0 * tenth).abs() <= CURVATURE * scale + 10.0 * ROUNDING, "{}: {whole:e}, {tenth:e}", imperfection.id);
-            prop_assert!((whole + back).abs() <= CURVATURE * scale + ROUNDING, "{}: {whole:e}, {back:e}", imperfection.id);
-        }
+/// What the small deviations were looked at on, so that a check which looks at nothing can't pass.
+#[derive(Debug, Default)]
+struct Seen {
+    boards: Cell<u32>,
+    deviations: Cell<u32>,
+    /// Those that moved the board into a limit.
+    limited: Cell<u32>,
+}
+
+fn count(cell: &Cell<u32>) {
+    cell.set(cell.get() + 1);
+}
+
+/// A tenth of a small deviation has a tenth of the effect, where no limit is touched.
+#[test]
+fn small_deviations_act_in_proportion() {
+    let seen = Seen::default();
+    let config = ProptestConfig { cases: CASES, failure_persistence: None, ..ProptestConfig::default() };
+    let outcome = TestRunner::new(config)
+        .run(&(any_chain(), 0.2..0.8f64), |(any, share)| proportional(&any, share, &seen));
+    outcome.unwrap_or_else(|error| panic!("{error}"));
+    println!("{seen:?}");
+    assert!(seen.boards.get() > CASES / 8 && seen.deviations.get() > 20 * seen.boards.get(), "{seen:?}");
+    assert!(seen.limited.get() < seen.deviations.get() / 10, "{seen:?}");
+}
+
+fn proportional(any: &Any, share: f64, seen: &Seen) -> Result<(), TestCaseError> {
+    const SMALL: f64 = 1e-2; // of each limit
+    const ROUNDING: f64 = 3e-7; // K: 1e-9 K of the cubic at each of four readings, and solving
+    const CURVATURE: f64 = 2e-2;
+    // Values within a quarter of the usual ones: farther away most boards sit at a limit.
+    let scale = any.scale.iter().map(|s| 0.1 * s).collect();
+    let readout = if any.instrumentation { 0 } else { 3 };
+    let Ok(model) = Model::new(build(&Any { readout, scale, grounded: false, ..any.clone() })) else {
+        return Ok(());
+    };
+    let need = model.chain().need;
+    let hot = need.hot.0 + share * (need.hot.1 - need.hot.0);
+    // Where the curve of the thermocouple itself bends, as type B's does near 21 °C, no model is straight.
+    let slope = |celsius: f64| model.chain().probe.letter.emf_slope(celsius).unwrap_or(f64::NAN);
+    let bend = |by: f64| (slope(hot + by) / slope(hot) - 1.0).abs();
+    if !(bend(BENT_OVER) < 0.5 * CURVATURE && bend(-BENT_OVER) < 0.5 * CURVATURE) {
+        return Ok(());
     }
+    let situation = Situation::at(model.chain(), hot, need.board.0);
+    let mean = model.mean_deviations();
+    let centre = model.predict(&situation, mean).unwrap();
+    let span = model.chain().converter.span();
+    let inside = centre.limits.is_empty()
+        && centre.output_volts > span.0 + 0.05
+        && centre.output_volts < span.1 - 0.05
+        && centre.celsius > need.hot.0
+        && centre.celsius < need.hot.1;
+    if !inside {
+        return Ok(());
+    }
+    count(&seen.boards);
+    for (i, imperfection) in model.imperfections().iter().enumerate() {
+        let step = SMALL * imperfection.distribution.limits().1;
+        let change = |share: f64| {
+            let mut d = mean.to_vec();
+            d[i] += share * step;
+            let moved = model.predict(&situation, &d).unwrap();
+            moved.limits.is_empty().then_some(moved.celsius - centre.celsius)
+        };
+        // A board next to a limit may be moved into it.
+        let (Some(whole), Some(tenth), Some(back)) = (change(1.0), change(0.1), change(-1.0)) else {
+            count(&seen.limited);
+            continue;
+        };
+        count(&seen.deviations);
+        let (id, scale) = (&imperfection.id, whole.abs().max(back.abs()));
+        prop_assert!(scale.is_finite() && tenth.is_finite(), "{id}: {whole:e}, {tenth:e}, {back:e}");
+        prop_assert!(
+            (whole - 10.0 * tenth).abs() <= CURVATURE * scale + 10.0 * ROUNDING,
+            "{id}: {whole:e}, {tenth:e}"
+        );
+        prop_assert!((whole + back).abs() <= CURVATURE * scale + ROUNDING, "{id}: {whole:e}, {back:e}");
+    }
+    Ok(())
 }

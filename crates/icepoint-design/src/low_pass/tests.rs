@@ -23,7 +23,8 @@ fn no_values_of_the_series_are_truer() {
     let found = of_stage(&Shelf::new(&resolved), &stage, corner, real);
     let ideal: Vec<Complex> = COMPARED_AT.iter().map(|r| ideal_stage(&stage, *r)).collect();
     let cost = |b: &Built| {
-        departure(core::slice::from_ref(b), &ideal, corner, real) + built_spread(b, &Shelf::bought(&resolved))
+        let alone = core::slice::from_ref(b);
+        departure(alone, &ideal, corner, real) + spread(alone, &Shelf::bought(&resolved))
     };
     let capacitors = between(Series::E6, FARADS.0, FARADS.1);
     let resistors = between(Series::E12, OHMS.0, OHMS.1);

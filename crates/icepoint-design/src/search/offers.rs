@@ -186,6 +186,27 @@ impl<'r> Stock<'r> {
         })
     }
 
+    /// The tightest line of this value that has enough for all pieces of a place which hold `before` so far, beside what is
+    /// used, them included; `None` unless it is tighter than each of them.
+    pub fn tightest_for_all(
+        &self,
+        kind: SlotKind,
+        value: f64,
+        used: &[u32],
+        before: &[usize],
+    ) -> Option<usize> {
+        let parts = &self.drawer?.parts;
+        // Of one value the tightest comes first.
+        let tighter = |i: &usize| !before.is_empty() && before.iter().all(|line| i < line);
+        (0..parts.len()).filter(tighter).find(|i| {
+            let part = &parts[*i];
+            let more = before.len() as u32;
+            part.kind == kind
+                && (part.value / value - 1.0).abs() < 1e-9
+                && self.covers(*i, used.get(*i).copied().unwrap_or(0) + more)
+        })
+    }
+
     /// The part nearest to a value of which there is one left beside what is used, within the limits of a slot; of one value
     /// the tightest.
     pub fn nearest_left(&self, slot: &Slot, value: f64, used: &[u32]) -> Option<usize> {

@@ -1,6 +1,7 @@
 //! The active low-pass, stage by stage: the poles wanted, those of the values chosen, and what moves them; and its
 //! magnitude and step with what they are on 95 % of boards.
 
+use icepoint_chain::front_end::PartKind;
 use icepoint_chain::low_pass::boards::{BANDWIDTH_SPREAD, BOARDS, Boards, Question, Spread};
 use icepoint_chain::low_pass::insert::Inserted;
 use icepoint_chain::low_pass::{Amplifier, Form, Response};
@@ -14,12 +15,22 @@ use crate::low_pass_band::{BandPoint, Figure, LowPassMagnitude, LowPassStep};
 use crate::number::{fixed, significant};
 use crate::page::{self, Column};
 
+/// Limits of the parts that are built in, relative; of two in place of one those of `[parts]`.
+fn limits(s: &Subject<'_>, names: &[String]) -> Vec<f64> {
+    let surroundings = &s.design.resolved.surroundings;
+    let of = |name: &String| match s.chain.front_end.part(name).map(|part| &part.kind) {
+        Some(PartKind::Resistor { figures, .. }) => figures.tolerance,
+        Some(PartKind::Capacitor { tolerance, .. }) => *tolerance,
+        _ if name.starts_with('C') => surroundings.capacitor_tolerance,
+        _ => surroundings.resistor.tolerance,
+    };
+    names.iter().map(of).collect()
+}
+
 pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let Some(inserted) = &s.design.resolved.low_pass else { return html! {} };
     let stages = inserted.built(&s.design.model);
     let corner = inserted.corner(&s.design.model);
-    let surroundings = &s.design.resolved.surroundings;
-    let (resistor, capacitor) = (surroundings.resistor.tolerance, surroundings.capacitor_tolerance);
     let columns = [
         Column::words("Stage"),
         Column::numbers("Pole wanted", "Hz"),
@@ -49,7 +60,7 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
                     None => row.extend(["–".to_owned(), "–".to_owned()]),
                 }
             }
-            let (frequency, quality) = built.spread(resistor, capacitor);
+            let (frequency, quality) = built.spread_of(&limits(s, &parts.ohms), &limits(s, &parts.farads));
             row.push(significant(100.0 * frequency, 2));
             row.push(if parts.stage.pole.q.is_some() {
                 significant(100.0 * quality, 2)
