@@ -251,17 +251,15 @@ fn spread(stages: &[Built], shelf: &Shelf<'_>) -> f64 {
     let all =
         |of: fn(&Built) -> &Vec<f64>| stages.iter().flat_map(|s| of(s).iter().copied()).collect::<Vec<_>>();
     let (ohms, farads) = shelf.limits(&all(|s| &s.ohms), &all(|s| &s.farads));
-    let (mut ohms, mut farads) = (ohms.as_slice(), farads.as_slice());
-    let mut sum = 0.0;
-    for stage in stages {
-        let (of_ohms, other_ohms) = ohms.split_at(stage.ohms.len().min(ohms.len()));
-        let (of_farads, other_farads) = farads.split_at(stage.farads.len().min(farads.len()));
-        (ohms, farads) = (other_ohms, other_farads);
-        let (frequency, q) = stage.spread_of(of_ohms, of_farads);
-        let gain = if shelf.is_drawer() { stage.gain_spread(of_ohms) } else { 0.0 };
-        sum += frequency * frequency + q * q + gain * gain;
-    }
-    sum.sqrt()
+    let (mut ohms, mut farads) = (ohms.into_iter(), farads.into_iter());
+    let squares = stages.iter().map(|stage| {
+        let of_ohms: Vec<f64> = ohms.by_ref().take(stage.ohms.len()).collect();
+        let of_farads: Vec<f64> = farads.by_ref().take(stage.farads.len()).collect();
+        let (frequency, q) = stage.spread_of(&of_ohms, &of_farads);
+        let gain = if shelf.is_drawer() { stage.gain_spread(&of_ohms) } else { 0.0 };
+        frequency * frequency + q * q + gain * gain
+    });
+    squares.sum::<f64>().sqrt()
 }
 
 /// The truest values of one stage, on different levels of impedance.

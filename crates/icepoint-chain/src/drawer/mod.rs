@@ -79,7 +79,8 @@ impl Count {
         }
     }
 
-    fn and(self, other: Self) -> Self {
+    /// Both together.
+    pub fn and(self, other: Self) -> Self {
         match (self, other) {
             (Self::Pieces(a), Self::Pieces(b)) => Self::Pieces(a.saturating_add(b)),
             _ => Self::Enough,

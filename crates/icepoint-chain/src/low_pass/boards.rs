@@ -216,6 +216,21 @@ impl Inserted {
         stages.into_iter().zip(places.amplifiers).map(|((built, _), a)| (built, a)).collect()
     }
 
+    /// Relative standard deviations of pole frequency and Q of each stage, with every part anywhere within its own tolerance:
+    /// [`Built::spread_of`]. Of parts that the board has no longer as one nothing counts.
+    pub fn spreads(&self, model: &Model) -> Vec<(f64, f64)> {
+        let limit = |name: &String| match &model.chain().front_end.part(name)?.kind {
+            PartKind::Resistor { figures, .. } => Some(figures.tolerance),
+            PartKind::Capacitor { tolerance, .. } => Some(*tolerance),
+            _ => None,
+        };
+        let limits = |names: &[String]| names.iter().filter_map(limit).collect::<Vec<f64>>();
+        let stages = self.stages.iter().zip(self.built(model));
+        stages
+            .map(|(parts, (built, _))| built.spread_of(&limits(&parts.ohms), &limits(&parts.farads)))
+            .collect()
+    }
+
     /// Where the stages together, amplifiers as their data sheet says, are last 3 dB below 0 Hz, Hz.
     pub fn corner(&self, model: &Model) -> f64 {
         let stages = self.built(model);

@@ -153,7 +153,7 @@ struct Seen {
     looked_at: Cell<u32>,
 }
 
-fn count(cell: &Cell<u32>) {
+pub(crate) fn count(cell: &Cell<u32>) {
     cell.set(cell.get() + 1);
 }
 

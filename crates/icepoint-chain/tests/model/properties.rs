@@ -1,6 +1,7 @@
 //! Chains nobody thought of: the model answers with a number or a clear error, and small deviations act in proportion.
 
 use crate::bench::{InHand, bench, kiln};
+use crate::circuits::count;
 use icepoint_chain::budget::{Study, gum};
 use icepoint_chain::chain::{CalibrationWish, Chain, ConverterKind, ProbeTolerance, Readout};
 use icepoint_chain::{Model, Situation};
@@ -124,10 +125,6 @@ struct Seen {
     deviations: Cell<u32>,
     /// Those that moved the board into a limit.
     limited: Cell<u32>,
-}
-
-fn count(cell: &Cell<u32>) {
-    cell.set(cell.get() + 1);
 }
 
 /// A tenth of a small deviation has a tenth of the effect, where no limit is touched.

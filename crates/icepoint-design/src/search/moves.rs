@@ -1,4 +1,10 @@
 //! The moves of a walk: what may be tried next from a choice.
+//!
+//! **Moves.** In the logarithm of the value, as values are stepped: each place alone; two places of one role together,
+//! along their ratio (both up) and along their product (one up, one down). A gain is a ratio, a corner frequency a
+//! product; the walk does not know which it has before it. Dull places, which change nothing, stay at their usual value.
+//! **Ratios.** At last, for two places of one role, every value of the one with the two values of the other that come
+//! nearest to the ratio or product found: neighbours on a scale of preferred values are no neighbours in ratio.
 
 use super::walk::{Choice, Walk};
 

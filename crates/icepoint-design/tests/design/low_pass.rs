@@ -4,6 +4,7 @@ use core::f64::consts::PI;
 
 use crate::bench::kiln_but;
 use crate::drawer::{assert_enough, with_drawer};
+use icepoint_chain::Model;
 use icepoint_chain::front_end::SlotKind;
 use icepoint_chain::resolve::Resolved;
 use icepoint_design::search::{self, Fit};
@@ -298,7 +299,7 @@ fn gain_resistors_of_a_filter_are_tight_where_the_drawer_has_some_near() {
     }
 }
 
-/// A filter chosen for parts that are tight is built with them: two lines of one value, the wide ones first in no place,
+/// A filter chosen for parts that are tight is built with them: two lines of one value, and none of the wide ones,
 /// though the error of the reading does not tell them apart.
 #[test]
 fn poles_get_the_tight_parts_that_are_left() {
@@ -320,4 +321,14 @@ fn poles_get_the_tight_parts_that_are_left() {
         println!("{name}: {part:?}");
         assert_eq!(part.tolerance, tightest.tolerance, "{name}: {part:?}");
     }
+    // What the board's own parts make of it, as the dossier prints it, against the logarithms above.
+    let of = |names: &[String]| [0, 1].map(|i| selection.fits[&names[i]].equivalent());
+    let (ohms, farads) = (of(&stage.ohms), of(&stage.farads));
+    let model = Model::new(search::chain(&resolved, &selection.values, &selection.fits, true)).unwrap();
+    let [(frequency, q)] = resolved.low_pass.as_ref().unwrap().spreads(&model)[..] else {
+        panic!("one stage")
+    };
+    let by_hand = spread(ohms.map(|p| p.value), ohms.map(|p| p.tolerance), farads.map(|p| p.tolerance));
+    println!("{frequency} {q} {by_hand}");
+    assert!((libm::hypot(frequency, q) / by_hand - 1.0).abs() < 1e-3, "{frequency} {q} {by_hand}");
 }

@@ -1,7 +1,6 @@
 //! The active low-pass, stage by stage: the poles wanted, those of the values chosen, and what moves them; and its
 //! magnitude and step with what they are on 95 % of boards.
 
-use icepoint_chain::front_end::PartKind;
 use icepoint_chain::low_pass::boards::{BANDWIDTH_SPREAD, BOARDS, Boards, Question, Spread};
 use icepoint_chain::low_pass::insert::Inserted;
 use icepoint_chain::low_pass::{Amplifier, Form, Response};
@@ -14,18 +13,6 @@ use super::{Pictures, Subject};
 use crate::low_pass_band::{BandPoint, Figure, LowPassMagnitude, LowPassStep};
 use crate::number::{fixed, significant};
 use crate::page::{self, Column};
-
-/// Limits of the parts that are built in, relative; of two in place of one those of `[parts]`.
-fn limits(s: &Subject<'_>, names: &[String]) -> Vec<f64> {
-    let surroundings = &s.design.resolved.surroundings;
-    let of = |name: &String| match s.chain.front_end.part(name).map(|part| &part.kind) {
-        Some(PartKind::Resistor { figures, .. }) => figures.tolerance,
-        Some(PartKind::Capacitor { tolerance, .. }) => *tolerance,
-        _ if name.starts_with('C') => surroundings.capacitor_tolerance,
-        _ => surroundings.resistor.tolerance,
-    };
-    names.iter().map(of).collect()
-}
 
 pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
     let Some(inserted) = &s.design.resolved.low_pass else { return html! {} };
@@ -48,7 +35,8 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
         .stages
         .iter()
         .zip(&stages)
-        .map(|(parts, (built, real))| {
+        .zip(inserted.spreads(&s.design.model))
+        .map(|((parts, (built, real)), (frequency, quality))| {
             let mut row = vec![
                 parts.amplifier.clone(),
                 significant(parts.stage.pole.frequency * wanted_corner, 4),
@@ -60,7 +48,6 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
                     None => row.extend(["–".to_owned(), "–".to_owned()]),
                 }
             }
-            let (frequency, quality) = built.spread_of(&limits(s, &parts.ohms), &limits(s, &parts.farads));
             row.push(significant(100.0 * frequency, 2));
             row.push(if parts.stage.pole.q.is_some() {
                 significant(100.0 * quality, 2)
