@@ -342,6 +342,40 @@ fn the_parts_list_holds_every_part_once() {
     }
 }
 
+/// Whoever picks parts by the list takes what the board was computed with: every resistor and capacitor out of the drawer
+/// has the tolerance and the coefficient of a line of that value, and no line is taken more often than it holds. The drawer
+/// has foil capacitors of 5 % beside ceramic ones of 10 %, which `[parts]` has.
+#[test]
+fn the_parts_list_has_the_figures_of_the_drawer() {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../examples");
+    let name = folder.join("kiln-drawer.toml");
+    let filter =
+        "[filter.analog]\npoles = 3\nform = \"multiple-feedback\"\nresponse = \"butterworth\"\n\n[readout]";
+    let text = text("kiln-drawer").replace("[readout]", filter);
+    let case = case(name.to_str().unwrap(), &text);
+    let drawer = std::fs::read_to_string(folder.join("drawer.csv")).unwrap();
+    let fields = |line: &str| line.split(',').map(|f| f.trim().replace('\u{a0}', " ")).collect::<Vec<_>>();
+    let lines: Vec<Vec<String>> =
+        drawer.lines().filter(|l| l.contains("resistor,") || l.contains("capacitor,")).map(fields).collect();
+    let mut reader = csv::Reader::from_reader(case.dossier.parts_csv.as_bytes());
+    let (mut foil, mut seen) = (0, 0);
+    for record in reader.records() {
+        let record = record.unwrap();
+        let [count, part, value, tolerance, tempco] =
+            [1, 2, 3, 4, 5].map(|i| record[i].replace(['\u{a0}', '±'], " "));
+        let (value, tolerance, tempco) = (value.trim(), tolerance.trim(), tempco.trim());
+        if part != "resistor" && part != "capacitor" {
+            continue;
+        }
+        let line = lines.iter().find(|l| l[1] == part && [&l[0], &l[2], &l[3]] == [value, tolerance, tempco]);
+        let Some(line) = line else { panic!("no such line in the drawer: {record:?}") };
+        assert!(count.parse::<u32>().unwrap() <= line[4].parse().unwrap(), "{record:?} {line:?}");
+        seen += 1;
+        foil += u32::from(line.get(5).is_some_and(|note| note == "foil"));
+    }
+    assert!(seen > 8 && foil > 0, "{}", case.dossier.parts_csv);
+}
+
 /// The kiln with every value fixed, so that nothing is searched, and some of its text replaced.
 fn variant(name: &str, changes: &[(&str, &str)]) -> Case {
     let mut text = text("burnout-kiln");

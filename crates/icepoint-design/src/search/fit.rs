@@ -164,7 +164,7 @@ pub fn chain(resolved: &Resolved, values: &Values, fits: &Fits, whole: bool) -> 
 }
 
 /// Largest distance of the board's temperature from where parts are specified, K.
-pub(crate) fn reach(resolved: &Resolved) -> f64 {
+pub fn reach(resolved: &Resolved) -> f64 {
     let (low, high) = resolved.chain.need.board;
     (high - SPECIFIED_AT).abs().max((low - SPECIFIED_AT).abs())
 }

@@ -11,8 +11,7 @@ mod places;
 mod spend;
 mod walk;
 
-pub(crate) use fit::reach;
-pub use fit::{Fit, Fits, Join, Part, chain, unit};
+pub use fit::{Fit, Fits, Join, Part, chain, reach, unit};
 pub use places::{Filled, FilledFrom, Purchase};
 
 use icepoint_chain::ModelError;

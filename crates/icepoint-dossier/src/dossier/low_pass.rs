@@ -78,8 +78,8 @@ pub(super) fn section(s: &Subject<'_>, pictures: &mut Pictures) -> Markup {
             @if !inserted.replaced.is_empty() {
                 " It stands in the place of the front end's own low-pass (" (inserted.replaced.join(", ")) ")."
             }
-            " Spread: one standard deviation of pole frequency and Q with every part anywhere within its tolerance, to "
-            "first order."
+            " Spread: one standard deviation of pole frequency and Q with every part anywhere within its tolerance, "
+            "capacitors with what temperature adds, to first order."
         }
         (page::table("Poles of the low-pass", &columns, &rows))
         (boards(s, inserted, corner, pictures))

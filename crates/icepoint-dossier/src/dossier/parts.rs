@@ -1,11 +1,12 @@
 //! The parts list: equal parts in one row, the way people order them; and the same as CSV.
 
 use icepoint_chain::chain::{ConverterKind, JunctionMethod, JunctionSensor};
-use icepoint_chain::file::ChainFile;
-use icepoint_chain::front_end::{AmplifierFigures, Part, PartKind, Stated};
+use icepoint_chain::drawer::DrawerPart;
+use icepoint_chain::file::{ChainFile, PartValue};
+use icepoint_chain::front_end::{AmplifierFigures, Part, PartKind, SlotKind, Stated};
 use icepoint_chain::model::probe_limit;
 use icepoint_chain::quantity::Unit;
-use icepoint_design::Design;
+use icepoint_design::{Design, search};
 use maud::{Markup, html};
 
 use super::Subject;
@@ -120,6 +121,30 @@ fn rows(s: &Subject<'_>) -> Vec<Row> {
     rows
 }
 
+/// Tolerance (relative) and temperature coefficient (1/K) of a capacitor of which the model has the limit over the board's
+/// range, both in one: those of the drawer's line that makes this limit, else what the chain file says of it, or of all.
+fn capacitor(s: &Subject<'_>, designator: &str, farads: f64, limit: f64) -> (f64, f64) {
+    let reach = search::reach(&s.design.resolved);
+    let is_it = |part: &&DrawerPart| {
+        (part.value / farads - 1.0).abs() < 1e-9
+            && (part.tolerance + part.tempco * reach - limit).abs() < 1e-9
+    };
+    let drawer = s.design.resolved.drawer.as_ref();
+    if let Some(line) = drawer.and_then(|drawer| drawer.of_kind(SlotKind::Capacitor).find(is_it)) {
+        return (line.tolerance, line.tempco);
+    }
+    let given = &s.file.front_end;
+    let own = given.tolerance.get(designator).map(|g| g.value);
+    let beside = given.values.get(designator).and_then(|v| match &v.value {
+        PartValue::Chosen { quantity, .. } if quantity.tolerance.is_some() => {
+            Some(quantity.half_width() / quantity.value)
+        }
+        _ => None,
+    });
+    let usual = &s.file.parts.capacitors;
+    (own.or(beside).unwrap_or(*usual.tolerance), *usual.tempco)
+}
+
 fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
     let single = |what, value: String, tolerance: String, tempco: String| Row {
         designators: vec![part.designator.clone()],
@@ -146,19 +171,9 @@ fn row(s: &Subject<'_>, part: &Part) -> Option<Row> {
             }
             row
         }
-        PartKind::Capacitor { farads, .. } => {
-            let given = &s.file.front_end;
-            let own = given.tolerance.get(&part.designator).map(|g| g.value);
-            let beside = given.values.get(&part.designator).and_then(|v| match &v.value {
-                icepoint_chain::file::PartValue::Chosen { quantity, .. } if quantity.tolerance.is_some() => {
-                    Some(quantity.half_width() / quantity.value)
-                }
-                _ => None,
-            });
-            let capacitors = &s.file.parts.capacitors;
-            let tolerance = own.or(beside).unwrap_or(*capacitors.tolerance);
+        PartKind::Capacitor { farads, tolerance, .. } => {
+            let (tolerance, tempco) = capacitor(s, &part.designator, *farads, *tolerance);
             // Capacitors are sold by a change over a range; per kelvin it is a per cent figure.
-            let tempco = *capacitors.tempco;
             let tempco =
                 if tempco > 0.0 { format!("±{}/K", super::words::ratio(tempco)) } else { String::new() };
             single("capacitor", quantity(*farads, Unit::Farad, 6), plus_minus(tolerance), tempco)
